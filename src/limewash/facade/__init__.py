@@ -1,0 +1,1 @@
+"""The tracing of a house front, and its transfer to projector pixels."""

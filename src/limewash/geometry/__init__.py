@@ -1,0 +1,1 @@
+"""Numbers only: devices, homographies, paths, rays."""

@@ -1,0 +1,29 @@
+"""The one door to Numba: typed, cached, and on a threading layer that does not spin.
+
+A kernel is a module-level function. Never build two kernels from one inner function: with a cache the
+second silently loads the machine code of the first. Parallel kernels may be called from one thread only
+at a time: the `workqueue` layer ends the process otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar, cast
+
+import numba
+
+numba.config.THREADING_LAYER = "workqueue"
+
+F = TypeVar("F", bound=Callable[..., object])
+
+prange = numba.prange
+
+
+def kernel(function: F) -> F:
+    """Compile for one thread; the result is cached on disk and does not hold the interpreter lock."""
+    return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+
+
+def parallel_kernel(function: F) -> F:
+    """Compile for all cores (`prange` loops). Compiles slowly: use it where the loop is heavy."""
+    return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy", parallel=True)(function))

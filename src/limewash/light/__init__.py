@@ -1,0 +1,1 @@
+"""Light: photometry, colour, materials."""

@@ -1,0 +1,1 @@
+"""Pictures, video and sound as files."""

@@ -1,0 +1,1 @@
+"""The project folder: what a house, its rigs and its files are."""

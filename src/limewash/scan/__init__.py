@@ -1,0 +1,1 @@
+"""Learn where every projector pixel lands, from a filmed clip."""

@@ -1,0 +1,1 @@
+"""The light show: score, fields, effects, music, film and proof."""

@@ -1,0 +1,1 @@
+"""A virtual house, projector and phone, with exact truth."""
