@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-# The exact join of the two branches, to more digits than BT.709 prints (the form that BT.2020 gives).
-_ALPHA = 1.09929682680944
-_BETA = 0.018053968510807
+# As Rec. ITU-R BT.709 prints them. The curve has a step of 2e-4 at the join, below one 10-bit code; decoders
+# use the printed constants too, so more digits would make us differ from them.
+_ALPHA = 1.099
+_BETA = 0.018
 
 LUMA_BT709 = (0.2126, 0.7152, 0.0722)
 """Weights of linear R, G, B in relative luminance (and of R', G', B' in luma), Rec. ITU-R BT.709."""
