@@ -12,7 +12,7 @@ from typing import TypeVar, cast
 
 import numba
 
-numba.config.THREADING_LAYER = "workqueue"
+numba.config.THREADING_LAYER = "workqueue"  # type: ignore[attr-defined]
 
 F = TypeVar("F", bound=Callable[..., object])
 

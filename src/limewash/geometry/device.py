@@ -110,22 +110,25 @@ class Device:
 
     def project(self, points_m: ArrayLike) -> Array:
         """World points of shape (..., 3) [m] to pixels of shape (..., 2); NaN for points not in front."""
-        local = (np.asarray(points_m, dtype=np.float64) - self.position_m) @ self.rotation.T
+        local: Array = (np.asarray(points_m, dtype=np.float64) - self.position_m) @ self.rotation.T
         depth = np.where(local[..., 2] > 1e-9, local[..., 2], np.nan)
         xy = distort(local[..., :2] / depth[..., None], self.distortion)
-        return xy * np.asarray(self.focal_px) + np.asarray(self.centre_px)
+        pixels: Array = xy * np.asarray(self.focal_px) + np.asarray(self.centre_px)
+        return pixels
 
     def depth_m(self, points_m: ArrayLike) -> Array:
         """Distance of world points (..., 3) along the optical axis [m]."""
-        return (np.asarray(points_m, dtype=np.float64) - self.position_m) @ self.rotation[2]
+        depth: Array = (np.asarray(points_m, dtype=np.float64) - self.position_m) @ self.rotation[2]
+        return depth
 
     def rays(self, pixels: ArrayLike) -> Array:
         """Unit world directions of shape (..., 3) through pixels of shape (..., 2)."""
         p = np.asarray(pixels, dtype=np.float64)
         xy = undistort((p - np.asarray(self.centre_px)) / np.asarray(self.focal_px), self.distortion)
         local = np.concatenate([xy, np.ones_like(xy[..., :1])], axis=-1)
-        world = local @ self.rotation
-        return world / np.linalg.norm(world, axis=-1, keepdims=True)
+        world: Array = local @ self.rotation
+        world /= np.linalg.norm(world, axis=-1, keepdims=True)
+        return world
 
     def wall_points(self, pixels: ArrayLike, *, z_m: float = 0.0) -> Array:
         """Where the rays of pixels (..., 2) meet the plane z = `z_m`: (..., 2) x and y [m]; NaN if they miss."""

@@ -108,4 +108,4 @@ def load_correspondence(path: Path) -> Correspondence:
                 projector_size=(int(projector[0]), int(projector[1])),
             )
     except (OSError, KeyError, IndexError, EOFError, zipfile.BadZipFile) as error:
-        raise InputError(f"{path} is damaged or is not a correspondence file ({error}); scan again") from error
+        raise InputError(f"{path} is damaged or is not a correspondence file ({error}): scan again") from None

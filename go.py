@@ -1,0 +1,85 @@
+"""Set up and run Limewash from a fresh checkout; needs only Python 3.11 or newer.
+
+    python3 go.py demo            the whole job on the demo house, into the folder demo-house/
+    python3 go.py test            every test
+    python3 go.py limewash ...    any limewash command
+    python3 go.py python ...      the environment's own Python
+
+The first call makes a virtual environment in .venv/ and installs into it; later calls use it as it is,
+until pyproject.toml changes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
+PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
+PEERS = VENV / "peers"
+# A second build of OpenCV that must not share an environment with the first; only its decoder is compared.
+PEER_PACKAGES = ("opencv-contrib-python-headless==5.0.0.93",)
+
+
+def main(arguments: list[str]) -> int:
+    """Run one of the commands above; returns its exit code."""
+    if sys.version_info < (3, 11):
+        print(f"Limewash needs Python 3.11 or newer; this is {sys.version.split()[0]}.", file=sys.stderr)
+        return 2
+    if not arguments or arguments[0] in ("-h", "--help"):
+        print(__doc__)
+        return 0
+    command, rest = arguments[0], arguments[1:]
+    if command == "demo":
+        install(tests=False)
+        folder = [] if rest and not rest[0].startswith("-") else [str(ROOT / "demo-house")]
+        return run(PYTHON, "-m", "limewash", "demo", *folder, *rest)
+    if command == "limewash":
+        install(tests=False)
+        return run(PYTHON, "-m", "limewash", *rest)
+    if command in ("test", "python"):
+        install(tests=True)
+        return run(PYTHON, *(("-m", "pytest") if command == "test" else ()), *rest)
+    print(f"go.py knows demo, test, limewash and python, not {command!r}.", file=sys.stderr)
+    return 2
+
+
+def install(*, tests: bool) -> None:
+    """Bring the environment up to date with pyproject.toml, if it is not."""
+    stamp = VENV / ("ready-tests" if tests else "ready")
+    state = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
+    if PYTHON.exists() and stamp.exists() and stamp.read_text() == state:
+        return
+    print(f"Setting up {VENV} (once; about a minute on a good line) ...", flush=True)
+    try:
+        venv.create(VENV, with_pip=True)
+    except subprocess.CalledProcessError:
+        sys.exit(
+            "Python's venv module is incomplete here. On Debian and Ubuntu: sudo apt install python3-venv"
+        )
+    pip = (PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check")
+    if run(*pip, "--editable", f"{ROOT}[dev]" if tests else str(ROOT)):
+        sys.exit(
+            "The installation failed; the lines above say why. Check the network and run the command again."
+        )
+    if tests and run(*pip, "--no-deps", "--upgrade", "--target", str(PEERS), *PEER_PACKAGES):
+        sys.exit("Installing the library that the tests compare with failed; run the command again.")
+    stamp.write_text(state)
+
+
+def run(*command: str | Path) -> int:
+    """Run a command in this folder and hand its exit code on."""
+    try:
+        return subprocess.run([str(part) for part in command], cwd=ROOT, check=False).returncode
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

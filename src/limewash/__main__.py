@@ -1,0 +1,5 @@
+"""`python -m limewash`."""
+
+from limewash.cli.main import main
+
+main()

@@ -1,0 +1,86 @@
+"""Writing `house.toml`: a commented first version, and changes that leave the comments alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from pydantic import BaseModel
+from tomlkit.items import Item, Table
+
+from limewash.project.models import House
+from limewash.project.toml_models import read_document, validate
+
+_COMMENTS = {
+    "scan": "which folder under scans/ is in use",
+    "place": "degrees north and east, and the time zone's name",
+    "facade": "the house front, measured along the wall",
+    "measured": "measured with a tape from the left foot of the wall (x right, y up), and found on the photo",
+    "rig": "projector, player and stand that belong together",
+    "projector": "from the data sheet; lens shift as a share of the full picture",
+    "stand": "the lens: x along the wall, height above ground, distance from the wall; yaw right, tilt up",
+}
+"""Each stands behind its key on the same line, so that it moves with it."""
+
+
+def house_text(house: House) -> str:
+    """A `house.toml` with a comment beside each part."""
+    document = tomlkit.document()
+    document.add(tomlkit.comment("A Limewash project. Edit by hand as you like; comments stay."))
+    for key, value in _plain(house).items():
+        document.add(key, _item(value, _COMMENTS.get(key)))
+    return tomlkit.dumps(document)
+
+
+def updated_house_text(path: Path, changes: dict[str, Any]) -> str:
+    """The text of `house.toml` with some top-level values replaced; checked before it is returned.
+
+    Raises
+    ------
+    InputError
+        If the result would not be a valid `house.toml`; nothing is written here.
+    """
+    document = read_document(path)
+    for key, value in changes.items():
+        plain = value.model_dump(mode="json", exclude_none=True) if isinstance(value, BaseModel) else value
+        if isinstance(plain, dict) and isinstance(document.get(key), Table):
+            _merge(document[key], plain)
+        elif key in document or isinstance(plain, dict | list):
+            document[key] = _item(plain)
+        else:
+            # At the very top a plain value can never fall into a table that stands before it.
+            document = tomlkit.parse(f"{key} = {tomlkit.item(plain).as_string()}\n" + tomlkit.dumps(document))
+    validate(document.unwrap(), House, where=str(path))
+    return tomlkit.dumps(document)
+
+
+def _merge(table: Any, changes: dict[str, Any]) -> None:
+    """Change the keys of a table one by one, so that its comments stay."""
+    for key, value in changes.items():
+        if isinstance(value, dict) and isinstance(table.get(key), Table):
+            _merge(table[key], value)
+        else:
+            table[key] = _item(value)
+
+
+def _plain(house: House) -> dict[str, Any]:
+    return house.model_dump(mode="json", exclude_none=True)
+
+
+def _item(value: Any, comment: str | None = None) -> Item:
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        tables = tomlkit.aot()
+        for number, inner in enumerate(value):
+            tables.append(_item(inner, comment if number == 0 else None))
+        return tables
+    if isinstance(value, dict):
+        table = tomlkit.table()
+        for key, inner in value.items():
+            table.add(key, _item(inner, _COMMENTS.get(key)))
+        item: Item = table
+    else:
+        item = tomlkit.item(value)
+    if comment:
+        item.comment(comment)
+    return item
