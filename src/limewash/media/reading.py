@@ -1,0 +1,261 @@
+"""Reading clips: frames one after another, upright, with the time at which each was filmed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import av
+import av.container
+import av.error
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.media.opening import opened
+
+Picture = NDArray[np.uint8]
+
+_UNSPECIFIED = 2  # "not said", in ITU-T H.273's tables of matrices and transfer curves
+_BT709, _BT601 = 1, 5  # H.273 matrix codes
+_FULL_RANGE = 2  # libavutil's AVCOL_RANGE_JPEG
+# swscale's flags bilinear, full chroma interpolation, accurate rounding: without the last two the colours
+# come out up to 3 codes too dark.
+_EXACT = 0x2 | 0x2000 | 0x40000
+
+
+@dataclass(frozen=True)
+class ClipInfo:
+    """What a film file says of itself.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height as shown, after the rotation that the file asks for [px].
+    rate : Fraction
+        Mean frame rate [1/s]. A phone's clip may vary around it: use the frames' own times.
+    duration_s : float
+        Length that the file states, NaN if it states none [s].
+    frame_count : int or None
+        Number of frames that the file states.
+    codec, pixel_format : str
+        As libavcodec names them.
+    rotation_deg : int
+        Counterclockwise turn that brings the coded picture upright: 0, 90, 180 or 270. Frames are given
+        upright already.
+    bit_depth : int
+        Bits per sample in the file. Frames are always given with 8.
+    full_range : bool
+        Whether luma runs from 0 to 255, or, as in most video, from 16 to 235.
+    """
+
+    size: tuple[int, int]
+    rate: Fraction
+    duration_s: float
+    frame_count: int | None
+    codec: str
+    pixel_format: str
+    rotation_deg: int
+    bit_depth: int
+    full_range: bool
+
+    @property
+    def luma_black(self) -> int:
+        """Luma code of black."""
+        return 0 if self.full_range else 16
+
+    @property
+    def luma_white(self) -> int:
+        """Luma code of nominal white."""
+        return 255 if self.full_range else 235
+
+
+class ClipReader:
+    """A film file, read from front to back as often as needed; each reading opens the file anew.
+
+    Times are in seconds from the first frame of the file.
+
+    Parameters
+    ----------
+    path : Path
+        The film.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, empty, not a film, or holds no frame that can be decoded.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = Path(path)
+        self._readings: list[Iterator[av.VideoFrame]] = []
+        with opened(self.path) as container:
+            stream = _film(container, self.path)
+            first = next(_decoded(container, stream), None)
+            if first is None:
+                raise InputError(f"{self.path} holds no readable picture (0.0 s); film it again")
+            self.info = _info(container, stream, first)
+            self._first_s = _seconds(first)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End all readings that are still under way."""
+        for reading in self._readings:
+            reading.close()  # type: ignore[attr-defined]
+        self._readings.clear()
+
+    def luma(self, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[tuple[float, Picture]]:
+        """Luma plane of each frame, upright: the quickest way through a clip.
+
+        The codes are those of the file (the upper 8 bits if it has more) and are NOT stretched to full
+        range: that would clip what phones store above nominal white, which is how over-exposure shows.
+        `info.luma_black` and `info.luma_white` say where black and white lie.
+
+        Parameters
+        ----------
+        start_s, stop_s : float
+            Frames with start_s <= t < stop_s; `None` reads to the end. [s]
+
+        Yields
+        ------
+        t_s : float
+            Time from the first frame of the file. [s]
+        luma : ndarray of uint8, shape (height, width)
+            The caller's own copy.
+
+        Raises
+        ------
+        InputError
+            If the file ends before the length it states.
+        """
+        return self._read(_luma_plane, start_s, stop_s)
+
+    def rgb(self, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[tuple[float, Picture]]:
+        """Full-range R'G'B' of each frame, upright, as uint8 (height, width, 3); else like `luma`."""
+        return self._read(_rgb_picture, start_s, stop_s)
+
+    def _read(
+        self, convert: Callable[[av.VideoFrame], Picture], start_s: float, stop_s: float | None
+    ) -> Iterator[tuple[float, Picture]]:
+        turns = self.info.rotation_deg // 90
+        frames = self._frames(start_s)
+        self._readings.append(frames)
+        end_s = 0.0
+        for t_s, frame in self._timed(frames):
+            if stop_s is not None and t_s >= stop_s:
+                return
+            end_s = t_s + 1.0 / float(self.info.rate)
+            if t_s >= start_s:
+                picture = convert(frame)
+                yield t_s, np.ascontiguousarray(np.rot90(picture, turns)) if turns else picture
+        self._check_whole(max(end_s, start_s), stop_s)
+
+    def _frames(self, start_s: float) -> Iterator[av.VideoFrame]:
+        with opened(self.path) as container:
+            stream = _film(container, self.path)
+            if start_s > 0.0 and stream.time_base:
+                container.seek(
+                    int((start_s + self._first_s) / stream.time_base), stream=stream, backward=True
+                )
+            yield from _decoded(container, stream)
+
+    def _timed(self, frames: Iterator[av.VideoFrame]) -> Iterator[tuple[float, av.VideoFrame]]:
+        for index, frame in enumerate(frames):
+            if frame.pts is None:
+                yield index / float(self.info.rate), frame
+            else:
+                yield _seconds(frame) - self._first_s, frame
+
+    def _check_whole(self, end_s: float, stop_s: float | None) -> None:
+        promised_s = self.info.duration_s
+        if stop_s is not None:
+            promised_s = min(promised_s, stop_s)
+        # Half a second of grace: sound may outlast the picture, and stated lengths are rounded.
+        if end_s < promised_s - max(0.5, 3.0 / float(self.info.rate)):
+            raise InputError(
+                f"{self.path} is cut short: {end_s:.1f} s could be read of the {self.info.duration_s:.1f} s "
+                "that it states; copy it again from the phone, or film again"
+            )
+
+
+def _film(container: av.container.InputContainer, path: Path) -> av.VideoStream:
+    if not container.streams.video:
+        raise InputError(f"{path} holds no film (only {_kinds(container)}); choose the clip that was filmed")
+    stream = container.streams.video[0]
+    stream.thread_type = "AUTO"
+    return stream
+
+
+def _kinds(container: av.container.InputContainer) -> str:
+    return ", ".join(sorted({stream.type for stream in container.streams})) or "nothing"
+
+
+def _decoded(container: av.container.InputContainer, stream: av.VideoStream) -> Iterator[av.VideoFrame]:
+    """Frames up to the end or to the first damage; the caller judges whether that was early."""
+    try:
+        yield from container.decode(stream)
+    except (av.error.InvalidDataError, av.error.EOFError):
+        return
+
+
+def _seconds(frame: av.VideoFrame) -> float:
+    if frame.pts is None or frame.time_base is None:
+        return 0.0
+    return float(frame.pts * frame.time_base)
+
+
+def _info(container: av.container.InputContainer, stream: av.VideoStream, first: av.VideoFrame) -> ClipInfo:
+    rotation = round(first.rotation / 90) * 90 % 360
+    size = (first.width, first.height)
+    if stream.duration is not None and stream.time_base is not None:
+        duration_s = float(stream.duration * stream.time_base)
+    else:
+        duration_s = container.duration / 1e6 if container.duration is not None else float("nan")
+    return ClipInfo(
+        size=size if rotation % 180 == 0 else (size[1], size[0]),
+        rate=stream.average_rate or stream.guessed_rate or Fraction(30),
+        duration_s=duration_s,
+        frame_count=stream.frames or None,
+        codec=stream.codec_context.name,
+        pixel_format=first.format.name,
+        rotation_deg=rotation,
+        bit_depth=first.format.components[0].bits,
+        full_range=first.color_range == _FULL_RANGE or first.format.name.startswith("yuvj"),
+    )
+
+
+def _luma_plane(frame: av.VideoFrame) -> Picture:
+    plane = frame.planes[0]
+    bits = frame.format.components[0].bits
+    if not _has_luma_plane(frame.format):
+        return np.array(frame.to_ndarray(format="gray"), dtype=np.uint8)
+    kind = np.dtype(np.uint8 if bits == 8 else "<u2")
+    rows = np.frombuffer(plane, kind).reshape(-1, plane.line_size // kind.itemsize)  # type: ignore[call-overload]
+    codes = rows[: frame.height, : frame.width]
+    return np.array(codes if bits == 8 else codes >> (bits - 8), dtype=np.uint8, order="C")
+
+
+def _has_luma_plane(pixel_format: av.VideoFormat) -> bool:
+    """True for planar YUV and grey with the sample in the low bits, which is how decoders deliver."""
+    return pixel_format.name.startswith(("yuv4", "yuvj4", "gray", "nv12")) and not pixel_format.name.endswith(
+        "be"
+    )
+
+
+def _rgb_picture(frame: av.VideoFrame) -> Picture:
+    matrix = frame.colorspace
+    if matrix == _UNSPECIFIED:
+        matrix = _BT709 if frame.height >= 720 else _BT601  # the custom for files that do not say
+    rgb = frame.to_ndarray(format="rgb24", src_colorspace=matrix, interpolation=_EXACT)
+    return np.array(rgb, dtype=np.uint8, order="C")
