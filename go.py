@@ -29,7 +29,7 @@ PEER_PACKAGES = ("opencv-contrib-python-headless==5.0.0.93",)
 
 def main(arguments: list[str]) -> int:
     """Run one of the commands above; returns its exit code."""
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 -- this file is what tells people that their Python is too old
         print(f"Limewash needs Python 3.11 or newer; this is {sys.version.split()[0]}.", file=sys.stderr)
         return 2
     if not arguments or arguments[0] in ("-h", "--help"):

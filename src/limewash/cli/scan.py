@@ -1,0 +1,113 @@
+"""`limewash scan ...`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from limewash.cli.console import bar, print_json, print_table, say
+from limewash.cli.options import HERE, JsonOption, ProjectOption, parse_size
+
+app = typer.Typer(no_args_is_help=True, help="Learn where every projector pixel lands on the house.")
+
+
+@app.command("pattern")
+def pattern(
+    out: Annotated[Path, typer.Argument(metavar="OUT.mp4", help="The pattern video to write.")],
+    size: Annotated[str, typer.Option(help="Native pixels of the projector.")] = "1920x1080",
+    rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
+) -> None:
+    """Write the pattern video that the projector plays while a phone films the house.
+
+    Example:  limewash scan pattern pattern.mp4 --size 1920x1080
+    """
+    from limewash.scan.pattern import plan_pattern, write_pattern
+
+    plan = plan_pattern(parse_size(size), rate)
+    with bar("Pattern") as report:
+        write_pattern(out, plan, report)
+    say(
+        f"Wrote {out}: {plan.duration_s:.0f} s at {rate} frames a second for a {size} projector.\n"
+        "Play it full screen with the projector and player of the show, keystone correction off. Film it from start to "
+        "end with a phone on a tripod that sees the whole picture; do not touch phone or projector meanwhile.\n"
+        "Do not look into the lens. Keep cords and tripod off paths where people walk."
+    )
+
+
+@app.command("read")
+def read(
+    clip: Annotated[Path, typer.Argument(metavar="CLIP", help="What the phone filmed.")],
+    project: ProjectOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Read a filmed clip: where each projector pixel lands, a photo to trace on, and findings.
+
+    Example:  limewash scan read IMG_0042.MOV --project our-house
+    """
+    from limewash.project.folder import open_project
+    from limewash.scan.read import read_clip, save_scan
+
+    opened = open_project(project)
+    with bar("Scan") as report:
+        result = read_clip(clip, opened.rig.projector.size, report)
+    folder = opened.next_scan()
+    save_scan(folder, result)
+    if as_json:
+        print_json({"scan": folder.name, **result.findings.to_json()})
+        return
+    print_findings(result.findings)
+    say(f"Saved as {folder}. Next: draw over {folder / 'photo.png'} in any vector editor, then 'limewash trace import'.")
+
+
+@app.command("check")
+def check(
+    project: ProjectOption = HERE,
+    scan: Annotated[str | None, typer.Option(help="Which scan; the one in use when left out.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show again what a scan found.
+
+    Example:  limewash scan check --project our-house
+    """
+    from limewash.project.folder import open_project
+    from limewash.scan.findings import load_findings
+
+    findings = load_findings(open_project(project).scan_folder(scan) / "findings.json")
+    if as_json:
+        print_json(findings.to_json())
+    else:
+        print_findings(findings)
+
+
+@app.command("film")
+def film(
+    pattern_file: Annotated[Path, typer.Argument(metavar="PATTERN.mp4", help="The video that the projector plays.")],
+    out: Annotated[Path, typer.Argument(metavar="OUT.mp4", help="The clip to write.")],
+    house: Annotated[str, typer.Option(help="Which virtual house: painted or brick.")] = "painted",
+    size: Annotated[str, typer.Option(help="Pixels of the phone's video.")] = "1920x1080",
+    seed: Annotated[int, typer.Option(help="Of the phone's noise and clock.")] = 1,
+) -> None:
+    """Film a pattern in the virtual house, as a phone would: to try a scan without going outside.
+
+    Example:  limewash scan film pattern.mp4 clip.mp4 --house brick
+    """
+    from limewash.media.reading import ClipReader
+    from limewash.world.film import film as film_pattern
+    from limewash.world.phone import Phone
+    from limewash.world.virtual import load_world
+
+    with ClipReader(pattern_file) as reader:
+        projector_size = reader.info.size
+    with bar("Film") as report:
+        report(0.0, "building the house")
+        world = load_world(house, camera_size=parse_size(size), projector_size=projector_size)
+        film_pattern(pattern_file, out, world.view().show_frame, Phone(seed=seed), report)
+    say(f"Filmed {out}. Next: limewash scan read {out} --project ...")
+
+
+def print_findings(findings: Findings) -> None:
+    """Each finding in plain words, the remedy below it."""
+    rows = [[item.severity, item.text, item.remedy] for item in findings.items]
+    print_table("What the scan found", ["", "finding", "what to do"], rows)

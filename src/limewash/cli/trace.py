@@ -1,0 +1,43 @@
+"""`limewash trace ...`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from limewash.cli.console import print_json, print_table, say
+from limewash.cli.options import HERE, JsonOption, ProjectOption
+
+app = typer.Typer(no_args_is_help=True, help="The drawing of windows, doors and roof line over the photo.")
+
+
+@app.command("import")
+def import_(
+    drawing: Annotated[Path, typer.Argument(metavar="FILE.svg", help="Drawn over the photo in any vector editor.")],
+    project: ProjectOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Take a drawing into the project as its tracing.
+
+    Name the paths after what they are ("window 3", "roof line"), or put them into layers so named.
+
+    Example:  limewash trace import house.svg --project our-house
+    """
+    from limewash.facade.svg import import_svg, tracing_svg
+    from limewash.media.images import read_image
+    from limewash.project.folder import open_project
+
+    opened = open_project(project)
+    photo = opened.scan_folder() / "photo.png"
+    height, width = read_image(photo).shape[:2]
+    tracing = import_svg(drawing, (width, height))
+    text = tracing_svg(tracing, photo.relative_to(opened.root).as_posix())
+    opened.write(opened.tracing_file, text.encode("utf-8"))
+    rows = [[item.id, item.kind.value, "area" if item.is_area else "outline", item.title] for item in tracing.items]
+    if as_json:
+        print_json([dict(zip(("id", "kind", "form", "title"), row, strict=True)) for row in rows])
+        return
+    print_table("Traced", ["id", "kind", "form", "title"], rows)
+    say(f"Saved as {opened.tracing_file}. Next: limewash map export --project {project}")
