@@ -1,4 +1,4 @@
-"""Files are written beside their place, forced to disk, then renamed over it."""
+"""Whole files or none: written beside their place, forced to disk, renamed over it."""
 
 from __future__ import annotations
 
