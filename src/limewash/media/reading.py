@@ -165,9 +165,7 @@ class ClipReader:
         with opened(self.path) as container:
             stream = _film(container, self.path)
             if start_s > 0.0 and stream.time_base:
-                container.seek(
-                    int((start_s + self._first_s) / stream.time_base), stream=stream, backward=True
-                )
+                container.seek(int((start_s + self._first_s) / stream.time_base), stream=stream, backward=True)
             yield from _decoded(container, stream)
 
     def _timed(self, frames: Iterator[av.VideoFrame]) -> Iterator[tuple[float, av.VideoFrame]]:
@@ -218,14 +216,10 @@ def _seconds(frame: av.VideoFrame) -> float:
 def _info(container: av.container.InputContainer, stream: av.VideoStream, first: av.VideoFrame) -> ClipInfo:
     rotation = round(first.rotation / 90) * 90 % 360
     size = (first.width, first.height)
-    if stream.duration is not None and stream.time_base is not None:
-        duration_s = float(stream.duration * stream.time_base)
-    else:
-        duration_s = container.duration / 1e6 if container.duration is not None else float("nan")
     return ClipInfo(
         size=size if rotation % 180 == 0 else (size[1], size[0]),
         rate=stream.average_rate or stream.guessed_rate or Fraction(30),
-        duration_s=duration_s,
+        duration_s=_stated_duration_s(container, stream, first),
         frame_count=stream.frames or None,
         codec=stream.codec_context.name,
         pixel_format=first.format.name,
@@ -233,6 +227,15 @@ def _info(container: av.container.InputContainer, stream: av.VideoStream, first:
         bit_depth=first.format.components[0].bits,
         full_range=first.color_range == _FULL_RANGE or first.format.name.startswith("yuvj"),
     )
+
+
+def _stated_duration_s(container: av.container.InputContainer, stream: av.VideoStream, first: av.VideoFrame) -> float:
+    if stream.duration is not None and stream.time_base is not None:
+        return float(stream.duration * stream.time_base)
+    if container.duration is not None:
+        # Files that state one length for all they hold (Matroska) count it from time 0.
+        return container.duration / 1e6 - _seconds(first)
+    return float("nan")
 
 
 def _luma_plane(frame: av.VideoFrame) -> Picture:
@@ -248,9 +251,7 @@ def _luma_plane(frame: av.VideoFrame) -> Picture:
 
 def _has_luma_plane(pixel_format: av.VideoFormat) -> bool:
     """True for planar YUV and grey with the sample in the low bits, which is how decoders deliver."""
-    return pixel_format.name.startswith(("yuv4", "yuvj4", "gray", "nv12")) and not pixel_format.name.endswith(
-        "be"
-    )
+    return pixel_format.name.startswith(("yuv4", "yuvj4", "gray", "nv12")) and not pixel_format.name.endswith("be")
 
 
 def _rgb_picture(frame: av.VideoFrame) -> Picture:

@@ -99,9 +99,7 @@ class VideoWriter:
     def __enter__(self) -> Self:
         with ExitStack() as stack:
             self._part = stack.enter_context(replacing(self.path))
-            self._container = av.open(
-                os.fspath(self._part), "w", format="mp4", options={"movflags": "+faststart"}
-            )
+            self._container = av.open(os.fspath(self._part), "w", format="mp4", options={"movflags": "+faststart"})
             self._video = self._add_video()
             self._sound = None
             if self._audio is not None:
@@ -238,9 +236,7 @@ def _encoder_options(
 ) -> dict[str, str]:
     level = lowest_level(size, rate)
     if level is None:
-        raise InputError(
-            f"no H.264 level allows {size[0]} x {size[1]} at {float(rate):g} frames/s; make it smaller"
-        )
+        raise InputError(f"no H.264 level allows {size[0]} x {size[1]} at {float(rate):g} frames/s; make it smaller")
     limit = level[1] if max_bit_rate is None else min(level[1], max_bit_rate)
     return {
         "profile": "high",

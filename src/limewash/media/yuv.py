@@ -43,21 +43,9 @@ def _fill_from_rgb(rgb: NDArray[np.uint8], y_plane: Plane, cb_plane: Plane, cr_p
             left, mid, right = max(2 * j - 1, 0), 2 * j, 2 * j + 1
             red = green = blue = np.int64(0)
             for row in (2 * i, 2 * i + 1):
-                red += (
-                    np.int64(rgb[row, left, 0])
-                    + 2 * np.int64(rgb[row, mid, 0])
-                    + np.int64(rgb[row, right, 0])
-                )
-                green += (
-                    np.int64(rgb[row, left, 1])
-                    + 2 * np.int64(rgb[row, mid, 1])
-                    + np.int64(rgb[row, right, 1])
-                )
-                blue += (
-                    np.int64(rgb[row, left, 2])
-                    + 2 * np.int64(rgb[row, mid, 2])
-                    + np.int64(rgb[row, right, 2])
-                )
+                red += np.int64(rgb[row, left, 0]) + 2 * np.int64(rgb[row, mid, 0]) + np.int64(rgb[row, right, 0])
+                green += np.int64(rgb[row, left, 1]) + 2 * np.int64(rgb[row, mid, 1]) + np.int64(rgb[row, right, 1])
+                blue += np.int64(rgb[row, left, 2]) + 2 * np.int64(rgb[row, mid, 2]) + np.int64(rgb[row, right, 2])
             mean = np.float32(0.2126) * red + np.float32(0.7152) * green + np.float32(0.0722) * blue
             cb_plane[i, j] = np.uint8((np.float32(blue) - mean) * cb_scale + np.float32(128.5))
             cr_plane[i, j] = np.uint8((np.float32(red) - mean) * cr_scale + np.float32(128.5))
