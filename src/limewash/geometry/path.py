@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,4 +65,4 @@ def polyline(points: NDArray[np.float64] | list[Point], *, closed: bool) -> Path
     chain = [(float(x), float(y)) for x, y in points]
     if closed and chain[0] != chain[-1]:
         chain.append(chain[0])
-    return Path2(tuple(Line(a, b) for a, b in zip(chain[:-1], chain[1:], strict=True)), closed)
+    return Path2(tuple(Line(a, b) for a, b in pairwise(chain)), closed)
