@@ -1,8 +1,8 @@
 """The one door to Numba: typed and cached.
 
-The threading layer does not spin while it waits. A kernel is a module-level function. Never build two kernels from one inner function: with a cache the
-second silently loads the machine code of the first. Parallel kernels may be called from one thread only
-at a time: the `workqueue` layer ends the process otherwise.
+The threading layer does not spin while it waits. A kernel is a module-level function. Never build two kernels from
+one inner function: with a cache the second silently loads the machine code of the first. Parallel kernels may be
+called from one thread only at a time: the `workqueue` layer ends the process otherwise.
 """
 
 from __future__ import annotations
