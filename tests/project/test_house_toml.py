@@ -61,7 +61,7 @@ def test_a_change_that_would_not_be_valid_leaves_the_file_alone(tmp_path: Path) 
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("width_m = 10.0", "width_m = -1.0", r"facade\.width_m must be greater than 0 \(got -1\.0\)"),
+        ("width_m = 10.0", "width_m = -1.0", r"facade\.width_m must be more than 0 and at most 1000 m \(got -1\)"),
         (
             "latitude_deg = 50.0",
             "latitude_deg = 99.0",

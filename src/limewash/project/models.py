@@ -2,13 +2,32 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import math
+from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from limewash.geometry.device import Device
+from limewash.project.lengths import Length, PositiveLength
+from limewash.project.projector import Feet, Offset, Pixels, Projector
+from limewash.project.ranges import ranged
+from limewash.project.site_models import Part, Site, check_material
 from limewash.project.toml_models import TomlModel
+
+__all__ = [
+    "HOUSE_FORMAT",
+    "NEWEST",
+    "Facade",
+    "Feet",
+    "House",
+    "MeasuredPoint",
+    "Offset",
+    "Place",
+    "Projector",
+    "Rig",
+    "Stand",
+]
 
 HOUSE_FORMAT = 1
 
@@ -16,7 +35,6 @@ NEWEST = "newest"
 """Said in place of a scan's name: the one made last."""
 
 Pair = tuple[float, float]
-Positive = Annotated[float, Field(gt=0.0)]
 
 
 class Place(TomlModel):
@@ -40,37 +58,43 @@ class MeasuredPoint(TomlModel):
     """A point of the wall plane that was measured with a tape and found on the photo."""
 
     what: str
-    wall_m: Pair
+    wall_m: tuple[Length, Length]
     photo_px: Pair
 
 
 class Facade(TomlModel):
-    """The house front: size, and at least four measured points to give the wall its metres."""
+    """The house front: size, at least four measured points to give the wall its metres, and its flat parts.
 
-    width_m: Positive
-    height_m: Positive
+    Without parts it is one rectangle of `width_m` x `height_m`, of `material` or `reflectance`.
+    """
+
+    width_m: PositiveLength
+    height_m: PositiveLength
+    material: str | None = None
+    reflectance: Annotated[float, ranged(0.0, 1.0, above=True)] | None = None
     measured: tuple[MeasuredPoint, ...] = ()
+    part: tuple[Part, ...] = ()
 
-
-class Projector(TomlModel):
-    """A projector as its data sheet describes it."""
-
-    size: tuple[Annotated[int, Field(ge=320, le=8192)], Annotated[int, Field(ge=240, le=8192)]] = (1920, 1080)
-    throw_ratio: Positive = 1.5
-    lens_shift: Pair = (0.0, 0.0)
-    light_lm: Positive = 3000.0
-    contrast: Positive = 1000.0
+    @model_validator(mode="after")
+    def _known_material(self) -> Self:
+        if self.material is not None or self.reflectance is not None:
+            check_material(self.material, self.reflectance)
+        names = [part.name for part in self.part]
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f"part names must differ (two are {name!r})")
+        return self
 
 
 class Stand(TomlModel):
     """Where a projector stands: the lens in wall coordinates, and how it is turned."""
 
-    x_m: float
-    height_m: float
-    distance_m: Positive
-    yaw_deg: float = 0.0
-    tilt_deg: float = 0.0
-    roll_deg: float = 0.0
+    x_m: Length
+    height_m: Length
+    distance_m: PositiveLength
+    yaw_deg: Annotated[float, ranged(-180.0, 180.0, "degrees")] = 0.0
+    tilt_deg: Annotated[float, ranged(-89.0, 89.0, "degrees")] = 0.0
+    roll_deg: Annotated[float, ranged(-180.0, 180.0, "degrees")] = 0.0
 
 
 class Rig(TomlModel):
@@ -79,22 +103,22 @@ class Rig(TomlModel):
     name: str = "main"
     projector: Projector = Projector()
     player: str = ""
+    player_size: tuple[Pixels, Pixels] | None = None
+    """What the player sends; the projector's native size when left out."""
+    player_rate_hz: Annotated[float, ranged(20.0, 240.0, "Hz")] | None = None
+    video_cable_m: PositiveLength | None = None
     stand: Stand | None = None
 
     def device(self) -> Device | None:
         """The pinhole model of this rig's projector, if its stand is known."""
         if self.stand is None:
             return None
-        import math
-
-        return Device.from_throw(
-            self.projector.size,
-            throw_ratio=self.projector.throw_ratio,
-            position_m=(self.stand.x_m, self.stand.height_m, self.stand.distance_m),
-            yaw_rad=math.radians(self.stand.yaw_deg),
-            tilt_rad=math.radians(self.stand.tilt_deg),
-            roll_rad=math.radians(self.stand.roll_deg),
-            lens_shift=self.projector.lens_shift,
+        stand = self.stand
+        return self.projector.device(
+            (stand.x_m, stand.height_m, stand.distance_m),
+            yaw_rad=math.radians(stand.yaw_deg),
+            tilt_rad=math.radians(stand.tilt_deg),
+            roll_rad=math.radians(stand.roll_deg),
         )
 
 
@@ -106,4 +130,5 @@ class House(TomlModel):
     scan: str = NEWEST
     place: Place | None = None
     facade: Facade | None = None
+    site: Site | None = None
     rig: Annotated[tuple[Rig, ...], Field(min_length=1)] = (Rig(),)

@@ -36,9 +36,7 @@ def read_document(path: Path) -> tomlkit.TOMLDocument:
     except FileNotFoundError:
         raise InputError(f"{path} does not exist") from None
     except UnicodeDecodeError as error:
-        raise InputError(
-            f"{path} must be UTF-8 text, but byte {error.start} is not; save it as UTF-8"
-        ) from None
+        raise InputError(f"{path} must be UTF-8 text, but byte {error.start} is not; save it as UTF-8") from None
     except OSError as error:
         raise InputError(f"cannot read {path}: {error.strerror}") from error
     except tomlkit.exceptions.ParseError as error:
@@ -88,7 +86,9 @@ def _fault(fault: Any, model: type[BaseModel]) -> str:
     if kind == "missing":
         return f"{key!r} is missing; it must be given"
     message = str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
-    return f"{key} must be {message} (got {given!r})" if kind != "value_error" else f"{key}: {message}"
+    if kind == "value_error":
+        return f"{key} {message}" if message.startswith("must ") else f"{key}: {message}"
+    return f"{key} must be {message} (got {given!r})"
 
 
 def _key_text(location: tuple[str | int, ...]) -> str:

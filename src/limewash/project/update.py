@@ -65,7 +65,15 @@ def _merge(table: Any, changes: dict[str, Any]) -> None:
 
 
 def _plain(house: House) -> dict[str, Any]:
-    return house.model_dump(mode="json", exclude_none=True)
+    plain: dict[str, Any] = _without_empty(house.model_dump(mode="json", exclude_none=True))
+    return plain
+
+
+def _without_empty(value: Any) -> Any:
+    """Leave empty lists out: `part = []` would forbid a `[[facade.part]]` written below it by hand."""
+    if isinstance(value, dict):
+        return {key: _without_empty(inner) for key, inner in value.items() if inner != []}
+    return [_without_empty(inner) for inner in value] if isinstance(value, list) else value
 
 
 def _item(value: Any, comment: str | None = None) -> Item:
