@@ -25,14 +25,41 @@ class Kind(StrEnum):
     OTHER = "other"
 
 
+class Surface(StrEnum):
+    """Which side of a traced line belongs to the surface that the line lies on.
+
+    Left and right are as seen when walking along the path from its start. Without a word from the person the
+    transfer decides by itself; see `limewash.facade.transfer`.
+    """
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
+    LEFT = "left"
+    RIGHT = "right"
+
+
 @dataclass(frozen=True)
 class Traced:
-    """One path of the tracing: an area when its path is closed, an outline when it is open."""
+    """One path of the tracing: an area when its path is closed, an outline when it is open.
+
+    Attributes
+    ----------
+    id : str
+        Unique in its tracing.
+    kind : Kind
+    path : Path2
+        In photo pixels (pixel centres are integers). [px]
+    title : str
+        The person's name for it, may be empty.
+    surface : Surface, optional
+        The person's word on which side of the line the scan is to be trusted.
+    """
 
     id: str
     kind: Kind
     path: Path2
     title: str = ""
+    surface: Surface | None = None
 
     @property
     def is_area(self) -> bool:
@@ -62,9 +89,28 @@ def parse_kind(word: str, *, where: str) -> Kind:
 
     Raises InputError naming `where` and the nearest allowed kind.
     """
-    plain = re.sub(r"[\s_]+", "-", word.strip().lower())
+    plain = _plain(word)
     try:
         return Kind(plain)
     except ValueError:
         names = [kind.value for kind in Kind]
         raise InputError(f"{where}: unknown kind {word!r}{did_you_mean(plain, names)}") from None
+
+
+def parse_surface(word: str, *, where: str, closed: bool) -> Surface:
+    """Read a `data-surface` word.
+
+    Raises InputError naming `where` if there is no such word, or an outline is given a side of an area.
+    """
+    plain = _plain(word)
+    names = [surface.value for surface in Surface]
+    if plain not in names:
+        raise InputError(f"{where}: unknown surface {word!r}{did_you_mean(plain, names)}")
+    surface = Surface(plain)
+    if not closed and surface in (Surface.INSIDE, Surface.OUTSIDE):
+        raise InputError(f"{where}: surface {plain!r} is for closed paths; an open one takes 'left' or 'right'")
+    return surface
+
+
+def _plain(word: str) -> str:
+    return re.sub(r"[\s_]+", "-", word.strip().lower())
