@@ -1,0 +1,120 @@
+"""Exact truth of the correspondence, by one ray per projector pixel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.geometry.device import Device
+from limewash.geometry.rays import pack_device
+from limewash.scan.correspondence import Correspondence, Map
+from limewash.world.cast import free_way, hit_pixels
+from limewash.world.rows import in_rows
+from limewash.world.scene import Scene
+from limewash.world.textures import GLASS, GLOW
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Truth(Correspondence):
+    """A correspondence that also knows how it changes from pixel to pixel on the surface that was hit.
+
+    Attributes
+    ----------
+    growth : ndarray of float32, shape (H, W, 2, 2)
+        Derivative of (camera x, camera y) along projector x (``[..., 0]``) and y (``[..., 1]``), on the
+        plane of the surface itself: no neighbour is asked, so it is sound at depth edges too. [px/px]
+    """
+
+    growth: Map
+
+
+@dataclass(frozen=True)
+class Hits:
+    """What rays through pixels meet first; arrays of shape (N, ...).
+
+    Attributes
+    ----------
+    position_m, normal : ndarray of shape (N, 3)
+        NaN where a ray meets nothing.
+    triangle : ndarray of int32, shape (N,)
+        -1 where a ray meets nothing.
+    diffuse : ndarray of bool, shape (N,)
+        False on glass and where nothing is met.
+    """
+
+    position_m: Array
+    normal: Array
+    triangle: NDArray[np.int32]
+    diffuse: NDArray[np.bool_]
+
+
+def cast(scene: Scene, device: Device, pixels: Array) -> Hits:
+    """First hits of the rays through pixels (N, 2) of a device."""
+    pixels = np.ascontiguousarray(pixels, dtype=np.float64)
+    count = len(pixels)
+    triangle = np.empty(count, dtype=np.int32)
+    position, normal = np.empty((count, 3)), np.empty((count, 3))
+    packed = pack_device(device)
+    in_rows(lambda a, b: hit_pixels(scene, packed, pixels[a:b], triangle[a:b], position[a:b], normal[a:b]), count, 4096)
+    pattern = scene.pattern[scene.material[np.maximum(triangle, 0)]]
+    return Hits(position, normal, triangle, (triangle >= 0) & (pattern != GLASS) & (pattern != GLOW))
+
+
+def sees(scene: Scene, hits: Hits, target_m: Array) -> NDArray[np.bool_]:
+    """Which hits have a free way to a point (3,), on the side of their normal."""
+    free = np.empty(len(hits.triangle), dtype=np.bool_)
+    target = np.ascontiguousarray(target_m, dtype=np.float64)
+    in_rows(lambda a, b: free_way(scene, hits.position_m[a:b], hits.normal[a:b], target, free[a:b]), len(free), 4096)
+    return free & (hits.triangle >= 0)
+
+
+def inside(device: Device, pixels: Array) -> NDArray[np.bool_]:
+    """Which pixels (..., 2) lie on a device's picture, out to its outer pixels' edges."""
+    width, height = device.size
+    x, y = pixels[..., 0], pixels[..., 1]
+    return np.asarray((x >= -0.5) & (x <= width - 0.5) & (y >= -0.5) & (y <= height - 0.5))
+
+
+def true_correspondence(scene: Scene, projector: Device, camera: Device) -> Truth:
+    """Where the camera sees the centre of each projector pixel.
+
+    NaN where its ray meets no surface, or glass, or a spot that the camera does not see or that lies outside
+    its picture.
+    """
+    width, height = projector.size
+    grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2).astype(np.float64)
+    hits = cast(scene, projector, grid)
+    spot = camera.project(hits.position_m)
+    good = hits.diffuse & inside(camera, spot) & sees(scene, hits, camera.position_m)
+    spot[~good] = np.nan
+    growth = np.full((len(grid), 2, 2), np.nan, dtype=np.float32)
+    growth[good] = _growth(projector, camera, grid[good], hits.position_m[good], hits.normal[good])
+    image = spot.astype(np.float32).reshape(height, width, 2)
+    return Truth(
+        camera_x=np.ascontiguousarray(image[..., 0]),
+        camera_y=np.ascontiguousarray(image[..., 1]),
+        confidence=good.reshape(height, width).astype(np.float32),
+        camera_size=camera.size,
+        projector_size=projector.size,
+        growth=growth.reshape(height, width, 2, 2),
+    )
+
+
+def _growth(projector: Device, camera: Device, pixels: Array, position: Array, normal: Array) -> Array:
+    """Central difference over half a pixel, on the plane through each hit."""
+    out = np.empty((len(pixels), 2, 2))
+    for axis in range(2):
+        ends = []
+        for shift in (-0.25, 0.25):
+            moved = pixels.copy()
+            moved[:, axis] += shift
+            direction = projector.rays(moved)
+            along = np.einsum("ni,ni->n", position - projector.position_m, normal)
+            travel = along / np.einsum("ni,ni->n", direction, normal)
+            ends.append(camera.project(projector.position_m + travel[:, None] * direction))
+        out[:, :, axis] = (ends[1] - ends[0]) / 0.5
+    return out

@@ -1,0 +1,165 @@
+"""A camera's view of a virtual house, kept so that pictures under new projected light are cheap."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.geometry.device import Device
+from limewash.geometry.rays import pack_device
+from limewash.progress import Progress, silent
+from limewash.world.cast import cast_rows, gather_rows, openness
+from limewash.world.lighting import Lighting
+from limewash.world.model import House
+from limewash.world.rows import in_rows
+from limewash.world.scene import Scene
+from limewash.world.truth import cast
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.float32]
+
+_CELLS_ACROSS = 480
+_OPENNESS_RAYS = 24
+
+
+class View:
+    """What the camera sees of the house, ready for any projected picture.
+
+    Attributes
+    ----------
+    camera, projector : Device
+    spot : ndarray of float32, shape (h, w, samples², 2)
+        Projector pixel that lights each sub-pixel; negative where none does. [px]
+    gain : ndarray of float32, shape (h, w, samples², 3)
+        What the sub-pixel adds to its pixel under full white. [cd/m2]
+    ambient : ndarray of float32, shape (h, w, 3)
+        The picture with the projector off. [cd/m2]
+    """
+
+    def __init__(
+        self,
+        house: House,
+        scene: Scene,
+        camera: Device,
+        projector: Device,
+        light: Lighting,
+        *,
+        samples: int = 2,
+        progress: Progress = silent,
+    ) -> None:
+        if samples < 1:
+            raise InputError(f"samples must be at least 1, got {samples}")
+        self.camera = camera
+        self.projector = projector
+        width, height = camera.size
+        self.spot = np.empty((height, width, samples**2, 2), dtype=np.float32)
+        self.gain = np.zeros((height, width, samples**2, 3), dtype=np.float32)
+        self.ambient = np.empty((height, width, 3), dtype=np.float32)
+        self._black = 1.0 / house.projector.contrast
+        cells, step = ambient_cells(scene, camera)
+        arrays = (self.spot, self.gain, self.ambient)
+        cast_all(scene, camera, projector, house.projector.lumens, light, cells, step, samples, arrays, progress)
+
+    def picture(self, projected: NDArray[np.uint8] | NDArray[np.floating], *, defocus_px: float = 0.0) -> Picture:
+        """The scene under a projected picture, in linear light.
+
+        Parameters
+        ----------
+        projected : ndarray of shape (H, W) or (H, W, 3)
+            Light of each projector pixel: uint8 codes are taken as linear, 255 = full; floats in [0, 1].
+        defocus_px : float
+            Standard deviation of the lens's blur. [projector px]
+
+        Returns
+        -------
+        picture : ndarray of float32, shape (h, w, 3)
+            Linear R, G, B whose BT.709 luma is luminance, projector and ambient together. [cd/m2]
+        """
+        light = self._panel(projected, defocus_px)
+        out = self.ambient.copy()
+        in_rows(lambda a, b: gather_rows(light, self.spot, self.gain, a, b, out), len(out), 64)
+        return out
+
+    def _panel(self, projected: NDArray[np.uint8] | NDArray[np.floating], defocus_px: float) -> Picture:
+        width, height = self.projector.size
+        if projected.shape[:2] != (height, width) or projected.shape[2:] not in ((), (3,)):
+            raise InputError(
+                f"projected must have shape ({height}, {width}) or ({height}, {width}, 3), got {projected.shape}"
+            )
+        light = projected.astype(np.float32)
+        if projected.dtype == np.uint8:
+            light /= np.float32(255.0)
+        if defocus_px > 0.0:
+            light = cv2.GaussianBlur(light, (0, 0), defocus_px).astype(np.float32)
+        light = np.float32(self._black) + np.float32(1.0 - self._black) * light
+        return np.ascontiguousarray(light.reshape(height, width, -1))
+
+
+def cast_all(
+    scene: Scene,
+    camera: Device,
+    projector: Device,
+    lumens: float,
+    light: Lighting,
+    cells: Picture,
+    step: int,
+    samples: int,
+    arrays: tuple[Picture, Picture, Picture],
+    progress: Progress,
+) -> None:
+    """Run the caster over all rows, into arrays `spot`, `gain`, `ambient` (see `cast_rows`)."""
+    spot, gain, ambient = arrays
+    eye, lens = pack_device(camera), pack_device(projector)
+    in_rows(
+        lambda a, b: cast_rows(scene, eye, lens, lumens, light, cells, step, samples, a, b, spot, gain, ambient),
+        len(ambient),
+        progress=progress,
+        doing="Casting rays",
+    )
+
+
+def ambient_cells(scene: Scene, camera: Device) -> tuple[Picture, int]:
+    """How open the surfaces are to the sky and the ground, on a coarse grid of camera pixels.
+
+    Returns
+    -------
+    cells : ndarray of float32, shape (rows, columns, 8)
+        Sky and ground openness, position [m], normal; NaN where nothing is hit.
+    step : int
+        Camera pixels from one cell to the next; cell (0, 0) is pixel (0, 0).
+    """
+    width, height = camera.size
+    step = max(1, round(width / _CELLS_ACROSS))
+    columns, rows = -(-width // step) + 1, -(-height // step) + 1
+    x, y = np.meshgrid(np.arange(columns) * step, np.arange(rows) * step)
+    hits = cast(scene, camera, np.stack([x, y], axis=-1).reshape(-1, 2).astype(np.float64))
+    opened = np.empty((rows * columns, 2))
+    in_rows(
+        lambda a, b: openness(scene, hits.position_m[a:b], hits.normal[a:b], _OPENNESS_RAYS, opened[a:b]),
+        len(opened),
+        2048,
+    )
+    cells = np.concatenate([opened, hits.position_m, hits.normal], axis=1).reshape(rows, columns, 8)
+    return _smoothed(cells).astype(np.float32), step
+
+
+def _smoothed(cells: Array) -> Array:
+    """Average the openness over 5 x 5 cells that lie on the same surface, against the noise of few rays."""
+    position, normal = cells[..., 2:5], cells[..., 5:8]
+    padded = np.pad(cells, ((2, 2), (2, 2), (0, 0)), mode="edge")
+    total = np.zeros(cells.shape[:2])
+    value = np.zeros((*cells.shape[:2], 2))
+    rows, columns = cells.shape[:2]
+    for i in range(5):
+        for j in range(5):
+            other = padded[i : i + rows, j : j + columns]
+            off = np.einsum("ijk,ijk->ij", normal, other[..., 2:5] - position)
+            same = np.maximum(np.einsum("ijk,ijk->ij", normal, other[..., 5:8]), 0.0) ** 4
+            weight = np.nan_to_num(same * np.exp(-400.0 * off * off))
+            total += weight
+            value += weight[..., None] * other[..., :2]
+    out = cells.copy()
+    out[..., :2] = value / np.maximum(total, 1e-9)[..., None]
+    return out
