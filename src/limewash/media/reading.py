@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -12,6 +12,7 @@ from typing import Self
 import av
 import av.container
 import av.error
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -92,7 +93,7 @@ class ClipReader:
 
     def __init__(self, path: Path) -> None:
         self.path = Path(path)
-        self._readings: list[Iterator[av.VideoFrame]] = []
+        self._readings: list[Generator[av.VideoFrame]] = []
         with opened(self.path) as container:
             stream = _film(container, self.path)
             first = next(_decoded(container, stream), None)
@@ -112,7 +113,7 @@ class ClipReader:
     def close(self) -> None:
         """End all readings that are still under way."""
         for reading in self._readings:
-            reading.close()  # type: ignore[attr-defined]
+            reading.close()
         self._readings.clear()
 
     def luma(self, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[tuple[float, Picture]]:
@@ -139,29 +140,49 @@ class ClipReader:
         InputError
             If the file ends before the length it states.
         """
-        return self._read(_luma_plane, start_s, stop_s)
+        for t_s, frame in self._between(start_s, stop_s):
+            yield t_s, self._upright(_luma_plane(frame))
 
     def rgb(self, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[tuple[float, Picture]]:
         """Full-range R'G'B' of each frame, upright, as uint8 (height, width, 3); else like `luma`."""
-        return self._read(_rgb_picture, start_s, stop_s)
+        for t_s, frame in self._between(start_s, stop_s):
+            yield t_s, self._upright(_rgb_picture(frame))
 
-    def _read(
-        self, convert: Callable[[av.VideoFrame], Picture], start_s: float, stop_s: float | None
-    ) -> Iterator[tuple[float, Picture]]:
+    def rgb_changes(self, tolerance: int = 2) -> Iterator[tuple[float, Picture]]:
+        """Only the frames that differ from the last one given; else like `rgb`.
+
+        Parameters
+        ----------
+        tolerance : int
+            Frames that nowhere differ by more than this count as equal: a compressed still trembles by a
+            code or two. Since it is the last frame GIVEN that counts, a slow fade is never lost. [codes]
+        """
+        limit = tolerance << (self.info.bit_depth - 8)
+        last: list[NDArray[np.uint8 | np.uint16]] = []
+        for t_s, frame in self._between(0.0, None):
+            planes = [_codes(frame, index) for index in range(len(frame.planes))]
+            if last and all(cv2.norm(a, b, cv2.NORM_INF) <= limit for a, b in zip(last, planes, strict=True)):
+                continue
+            last = [plane.copy() for plane in planes]
+            yield t_s, self._upright(_rgb_picture(frame))
+
+    def _upright(self, picture: Picture) -> Picture:
         turns = self.info.rotation_deg // 90
+        return np.ascontiguousarray(np.rot90(picture, turns)) if turns else picture
+
+    def _between(self, start_s: float, stop_s: float | None) -> Iterator[tuple[float, av.VideoFrame]]:
         frames = self._frames(start_s)
         self._readings.append(frames)
-        end_s = 0.0
+        end_s = start_s
         for t_s, frame in self._timed(frames):
             if stop_s is not None and t_s >= stop_s:
                 return
             end_s = t_s + 1.0 / float(self.info.rate)
             if t_s >= start_s:
-                picture = convert(frame)
-                yield t_s, np.ascontiguousarray(np.rot90(picture, turns)) if turns else picture
+                yield t_s, frame
         self._check_whole(max(end_s, start_s), stop_s)
 
-    def _frames(self, start_s: float) -> Iterator[av.VideoFrame]:
+    def _frames(self, start_s: float) -> Generator[av.VideoFrame]:
         with opened(self.path) as container:
             stream = _film(container, self.path)
             if start_s > 0.0 and stream.time_base:
@@ -239,14 +260,19 @@ def _stated_duration_s(container: av.container.InputContainer, stream: av.VideoS
 
 
 def _luma_plane(frame: av.VideoFrame) -> Picture:
-    plane = frame.planes[0]
-    bits = frame.format.components[0].bits
     if not _has_luma_plane(frame.format):
         return np.array(frame.to_ndarray(format="gray"), dtype=np.uint8)
-    kind = np.dtype(np.uint8 if bits == 8 else "<u2")
-    rows = np.frombuffer(plane, kind).reshape(-1, plane.line_size // kind.itemsize)  # type: ignore[call-overload]
-    codes = rows[: frame.height, : frame.width]
+    codes, bits = _codes(frame, 0), frame.format.components[0].bits
     return np.array(codes if bits == 8 else codes >> (bits - 8), dtype=np.uint8, order="C")
+
+
+def _codes(frame: av.VideoFrame, index: int) -> NDArray[np.uint8 | np.uint16]:
+    """One plane as an array over the frame's own memory."""
+    plane = frame.planes[index]
+    kind = np.dtype(np.uint8 if frame.format.components[0].bits == 8 else "<u2")
+    rows = np.frombuffer(plane, kind).reshape(-1, plane.line_size // kind.itemsize)  # type: ignore[call-overload]
+    codes: NDArray[np.uint8 | np.uint16] = rows[: plane.height, : plane.width]
+    return codes
 
 
 def _has_luma_plane(pixel_format: av.VideoFormat) -> bool:

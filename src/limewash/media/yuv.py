@@ -11,12 +11,20 @@ from limewash.jit import kernel
 Plane = NDArray[np.uint8]
 
 
-def plane_view(frame: av.VideoFrame, index: int) -> Plane:
-    """One plane of a frame as a writable uint8 array (height, width) over the frame's own memory."""
+def plane_rows(frame: av.VideoFrame, index: int) -> Plane:
+    """One plane of a frame as uint8 (height, line size): contiguous, so that kernels are compiled once.
+
+    Only the first columns up to the plane's width are picture; what lies beyond may be overwritten.
+    """
     plane = frame.planes[index]
     rows = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)  # type: ignore[call-overload]
-    view: Plane = rows[: plane.height, : plane.width]
-    return view
+    picture: Plane = rows[: plane.height]
+    return picture
+
+
+def plane_view(frame: av.VideoFrame, index: int) -> Plane:
+    """One plane of a frame as a writable uint8 array (height, width) over the frame's own memory."""
+    return plane_rows(frame, index)[:, : frame.planes[index].width]
 
 
 def fill_from_rgb(rgb: NDArray[np.uint8], frame: av.VideoFrame) -> None:
@@ -25,7 +33,7 @@ def fill_from_rgb(rgb: NDArray[np.uint8], frame: av.VideoFrame) -> None:
     BT.709 matrix, limited range. Chroma sits on even columns and between two rows, which is where H.264
     players expect it: each sample is the mean of two rows, weighted 1, 2, 1 along the row.
     """
-    _fill_from_rgb(np.ascontiguousarray(rgb), *(plane_view(frame, index) for index in range(3)))
+    _fill_from_rgb(np.ascontiguousarray(rgb), *(plane_rows(frame, index) for index in range(3)))
 
 
 @kernel
