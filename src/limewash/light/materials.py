@@ -17,4 +17,4 @@ REFLECTANCES: dict[str, float] = {
     "dark granite": 0.1,
     "black": 0.1,
 }
-"""Diffuse reflectance, +-0.1 at best: a lamp maker's and a luminaire maker's printed tables; light stucco from memory. [-]"""
+"""Diffuse reflectance, +-0.1 at best: printed tables of two makers of lamps; light stucco from memory. [-]"""

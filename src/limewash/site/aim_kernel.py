@@ -1,0 +1,304 @@
+"""The search's inner loop: aim one projector from one stand at one section, and judge it by sample points.
+
+Pictures are measured in slopes: right and up from the lens axis over the depth along it. A picture of throw
+ratio T is 1/T wide and aspect/T high, and its middle lies at (shift x / T, shift y * aspect / T).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.jit import kernel
+
+Array = NDArray[np.float64]
+
+# Columns of a projector's row.
+THROW_MIN, THROW_MAX, THROW_EXTRA = 0, 1, 2
+SHIFT_LEFT, SHIFT_RIGHT, SHIFT_DOWN, SHIFT_UP = 3, 4, 5, 6
+ASPECT, COLUMNS, LIGHT, NATIVE, CORNER = 7, 8, 9, 10, 11
+PANEL, F_NUMBER = 12, 13
+PROJECTOR_COLUMNS = 14
+
+# Columns of a result.
+YAW, TILT, THROW, SHIFT_X, SHIFT_Y = 0, 1, 2, 3, 4
+COVERAGE, LOG_CONTRAST, SHARPNESS, USED, SHADED, IN_BEAM, MEAN_LX, ROOM = 5, 6, 7, 8, 9, 10, 11, 12
+RESULT_COLUMNS = 13
+
+_ROUNDS = 10
+_MARGIN = 0.99
+"""The picture is made a hundredth larger than the section, so that no edge is lost to aiming."""
+
+
+@kernel
+def judge_stands(
+    stands: Array,
+    projector: Array,
+    hull: Array,
+    samples: Array,
+    facets: Array,
+    corners: Array,
+    starts: NDArray[np.int64],
+    boxes: Array,
+    eyes: Array,
+    ambient_lx: float,
+    out: Array,
+) -> None:
+    """Judge each stand, shape (S, 3), for one projector and one section; fills `out`, shape (S, 13).
+
+    Parameters
+    ----------
+    stands : (S, 3)
+        Lens places. [m]
+    projector : (14,)
+        See the column names of this module.
+    hull : (H, 3)
+        Corners of the section. [m]
+    samples : (M, 12)
+        Place, normal, u axis of the part (3 each), area, smallest detail that the audience can read, and the
+        side of the patch that the sample stands for. [m, m2]
+    facets : (F, 12), corners : (C, 2), starts : (F + 1,)
+        Flat things that cast shadows: origin, u, v, normal, and their outlines in (u, v).
+    boxes : (B, 6)
+        Boxes that cast shadows. [m]
+    eyes : (P, 3)
+        Where people's eyes are. [m]
+    """
+    pose = np.empty(14)
+    for index in range(len(stands)):
+        result = out[index]
+        result[:] = 0.0
+        if _aim(stands[index], projector, hull, pose, result):
+            _judge(pose, projector, result, samples, facets, corners, starts, boxes, ambient_lx)
+            _people(pose, projector, result, eyes, facets, corners, starts, boxes)
+
+
+@kernel
+def _turn(pose: Array, yaw: float, tilt: float) -> None:
+    """Right, up and forward of a device without roll, into pose[3:12]."""
+    sy, cy, st, ct = np.sin(yaw), np.cos(yaw), np.sin(tilt), np.cos(tilt)
+    pose[3], pose[4], pose[5] = cy, 0.0, sy
+    pose[6], pose[7], pose[8] = -sy * st, ct, cy * st
+    pose[9], pose[10], pose[11] = sy * ct, st, -cy * ct
+
+
+@kernel
+def _aim(stand: Array, projector: Array, hull: Array, pose: Array, result: Array) -> bool:
+    """Square on as far as the lens shift reaches, turned for the rest, zoomed to just hold the section."""
+    aspect = projector[ASPECT]
+    yaw, tilt, throw = 0.0, 0.0, projector[THROW_MAX]
+    shift_x, shift_y = 0.0, 0.0
+    fixed_x = fixed_y = False
+    for round_ in range(_ROUNDS):
+        _turn(pose, yaw, tilt)
+        for axis in range(3):
+            pose[axis] = stand[axis] + projector[THROW_EXTRA] * pose[9 + axis]
+        left, right, down, up = np.inf, -np.inf, np.inf, -np.inf
+        for corner in range(len(hull)):
+            dx = hull[corner, 0] - pose[0]
+            dy = hull[corner, 1] - pose[1]
+            dz = hull[corner, 2] - pose[2]
+            depth = dx * pose[9] + dy * pose[10] + dz * pose[11]
+            if depth < 0.2:
+                return False
+            x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth
+            y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth
+            left, right, down, up = min(left, x), max(right, x), min(down, y), max(up, y)
+        fitting = _MARGIN * min(1.0 / (right - left), aspect / (up - down))
+        throw = min(max(fitting, projector[THROW_MIN]), projector[THROW_MAX])
+        x, y = (left + right) / 2.0, (down + up) / 2.0
+        if not fixed_x:
+            shift_x = min(max(x * throw, projector[SHIFT_LEFT]), projector[SHIFT_RIGHT])
+        if not fixed_y:
+            shift_y = min(max(y * throw / aspect, projector[SHIFT_DOWN]), projector[SHIFT_UP])
+        if round_ == 0:
+            fixed_x = abs(shift_x - x * throw) > 1e-9
+            fixed_y = abs(shift_y - y * throw / aspect) > 1e-9
+        if round_ < _ROUNDS - 1:
+            yaw += np.arctan(x) - np.arctan(shift_x / throw)
+            tilt += np.arctan(y) - np.arctan(shift_y * aspect / throw)
+            if abs(tilt) > 1.4 or abs(yaw) > 1.4:
+                return False
+    pose[12], pose[13] = shift_x / throw, shift_y * aspect / throw
+    result[YAW], result[TILT], result[THROW], result[SHIFT_X], result[SHIFT_Y] = yaw, tilt, throw, shift_x, shift_y
+    result[ROOM] = fitting / projector[THROW_MIN]
+    return True
+
+
+@kernel
+def _judge(
+    pose: Array,
+    projector: Array,
+    result: Array,
+    samples: Array,
+    facets: Array,
+    corners: Array,
+    starts: NDArray[np.int64],
+    boxes: Array,
+    ambient_lx: float,
+) -> None:
+    throw, aspect = result[THROW], projector[ASPECT]
+    half_x, half_y = 0.5 / throw, 0.5 * aspect / throw
+    panel_per_slope2 = throw * throw / aspect
+    fall = 1.0 - projector[CORNER]
+    near, far = _depths(pose, samples, half_x, half_y)
+    focus = 2.0 * near * far / (near + far) if far > 0.0 else 1.0
+    focal = throw * projector[PANEL]
+    whole = lit = shaded = used = log_contrast = sharp = light = 0.0
+    for s in range(len(samples)):
+        whole += samples[s, 9]
+        dx, dy, dz = samples[s, 0] - pose[0], samples[s, 1] - pose[1], samples[s, 2] - pose[2]
+        depth = dx * pose[9] + dy * pose[10] + dz * pose[11]
+        facing = -(dx * samples[s, 3] + dy * samples[s, 4] + dz * samples[s, 5])
+        if depth <= 0.05 or facing <= 0.0:
+            continue
+        x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth - pose[12]
+        y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth - pose[13]
+        # A patch on the edge of the picture is lit in part; without this, coverage would go in steps.
+        patch = samples[s, 11] / depth
+        part = min(1.0, 0.5 + (half_x - abs(x)) / patch) * min(1.0, 0.5 + (half_y - abs(y)) / patch)
+        if abs(x) > half_x + 0.5 * patch or abs(y) > half_y + 0.5 * patch:
+            continue
+        area = samples[s, 9] * part
+        if _blocked(pose, samples[s, 0], samples[s, 1], samples[s, 2], facets, corners, starts, boxes):
+            shaded += area
+            continue
+        share = panel_per_slope2 * facing / (depth * depth * depth)
+        r2 = (x * x + y * y) / (half_x * half_x + half_y * half_y)
+        lux = projector[LIGHT] * share * (1.0 - fall * r2) / (1.0 - fall / 3.0)
+        lit += area
+        light += area * lux
+        used += area * share
+        dark = lux / projector[NATIVE] + ambient_lx
+        log_contrast += area * np.log((lux + ambient_lx) / max(dark, 1e-12))
+        pitch = _pitch(pose, samples, s, dx, dy, dz, depth, throw * projector[COLUMNS])
+        if projector[F_NUMBER] > 0.0:
+            circle = focal * focal * abs(depth - focus) / (projector[F_NUMBER] * depth * (focus - focal))
+            pitch *= np.hypot(1.0, circle * projector[COLUMNS] / projector[PANEL])
+        sharp += area * min(1.0, samples[s, 10] / pitch)
+    result[COVERAGE] = lit / whole
+    result[SHADED] = shaded / whole
+    result[USED] = min(used, 1.0)
+    if lit > 0.0:
+        result[LOG_CONTRAST] = log_contrast / lit
+        result[SHARPNESS] = sharp / lit
+        result[MEAN_LX] = light / lit
+
+
+@kernel
+def _depths(pose: Array, samples: Array, half_x: float, half_y: float) -> tuple[float, float]:
+    """Nearest and furthest depth of the samples in the picture."""
+    near, far = np.inf, 0.0
+    for s in range(len(samples)):
+        dx, dy, dz = samples[s, 0] - pose[0], samples[s, 1] - pose[1], samples[s, 2] - pose[2]
+        depth = dx * pose[9] + dy * pose[10] + dz * pose[11]
+        if depth <= 0.05:
+            continue
+        x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth - pose[12]
+        y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth - pose[13]
+        if abs(x) <= half_x and abs(y) <= half_y:
+            near, far = min(near, depth), max(far, depth)
+    return near, far
+
+
+@kernel
+def _pitch(
+    pose: Array, samples: Array, s: int, dx: float, dy: float, dz: float, depth: float, focal_px: float
+) -> float:
+    """Longest step from pixel to pixel on the wall: 1 / smallest singular value of d(pixel)/d(wall)."""
+    ux, uy, uz = samples[s, 6], samples[s, 7], samples[s, 8]
+    nx, ny, nz = samples[s, 3], samples[s, 4], samples[s, 5]
+    vx, vy, vz = ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
+    x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth
+    y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth
+    forward = ux * pose[9] + uy * pose[10] + uz * pose[11]
+    a = (ux * pose[3] + uy * pose[4] + uz * pose[5]) - x * forward
+    c = (ux * pose[6] + uy * pose[7] + uz * pose[8]) - y * forward
+    forward = vx * pose[9] + vy * pose[10] + vz * pose[11]
+    b = (vx * pose[3] + vy * pose[4] + vz * pose[5]) - x * forward
+    d = (vx * pose[6] + vy * pose[7] + vz * pose[8]) - y * forward
+    total = a * a + b * b + c * c + d * d
+    product = a * d - b * c
+    smallest2 = 0.5 * (total - np.sqrt(max(total * total - 4.0 * product * product, 0.0)))
+    pitch: float = depth / (focal_px * np.sqrt(max(smallest2, 1e-18)))
+    return pitch
+
+
+@kernel
+def _blocked(
+    pose: Array, x: float, y: float, z: float, facets: Array, corners: Array, starts: NDArray[np.int64], boxes: Array
+) -> bool:
+    """Whether a box or a facet lies between the lens and a point."""
+    dx, dy, dz = x - pose[0], y - pose[1], z - pose[2]
+    for b in range(len(boxes)):
+        enter, leave = 0.0, 0.999
+        for axis in range(3):
+            start = pose[axis]
+            step = dx if axis == 0 else (dy if axis == 1 else dz)
+            if abs(step) < 1e-12:
+                if start < boxes[b, axis] or start > boxes[b, axis + 3]:
+                    leave = -1.0
+                continue
+            first = (boxes[b, axis] - start) / step
+            second = (boxes[b, axis + 3] - start) / step
+            enter, leave = max(enter, min(first, second)), min(leave, max(first, second))
+        if enter < leave:
+            return True
+    for f in range(len(facets)):
+        ox, oy, oz = facets[f, 0] - pose[0], facets[f, 1] - pose[1], facets[f, 2] - pose[2]
+        nx, ny, nz = facets[f, 9], facets[f, 10], facets[f, 11]
+        slope = dx * nx + dy * ny + dz * nz
+        if abs(slope) < 1e-12:
+            continue
+        along = (ox * nx + oy * ny + oz * nz) / slope
+        if along <= 1e-6 or along >= 0.999:
+            continue
+        hx, hy, hz = along * dx - ox, along * dy - oy, along * dz - oz
+        u = hx * facets[f, 3] + hy * facets[f, 4] + hz * facets[f, 5]
+        v = hx * facets[f, 6] + hy * facets[f, 7] + hz * facets[f, 8]
+        if _inside(u, v, corners, starts[f], starts[f + 1]):
+            return True
+    return False
+
+
+@kernel
+def _inside(u: float, v: float, corners: Array, start: int, stop: int) -> bool:
+    inside = False
+    previous = stop - 1
+    for here in range(start, stop):
+        v0, v1 = corners[here, 1], corners[previous, 1]
+        if (v0 > v) != (v1 > v):
+            cross = corners[here, 0] + (v - v0) * (corners[previous, 0] - corners[here, 0]) / (v1 - v0)
+            if u < cross:
+                inside = not inside
+        previous = here
+    return inside
+
+
+@kernel
+def _people(
+    pose: Array,
+    projector: Array,
+    result: Array,
+    eyes: Array,
+    facets: Array,
+    corners: Array,
+    starts: NDArray[np.int64],
+    boxes: Array,
+) -> None:
+    """Share of the eyes that are in the beam."""
+    half_x, half_y = 0.5 / result[THROW], 0.5 * projector[ASPECT] / result[THROW]
+    hit = 0
+    for e in range(len(eyes)):
+        dx, dy, dz = eyes[e, 0] - pose[0], eyes[e, 1] - pose[1], eyes[e, 2] - pose[2]
+        depth = dx * pose[9] + dy * pose[10] + dz * pose[11]
+        if depth <= 0.05:
+            continue
+        x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth - pose[12]
+        y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth - pose[13]
+        if abs(x) > half_x or abs(y) > half_y:
+            continue
+        if not _blocked(pose, eyes[e, 0], eyes[e, 1], eyes[e, 2], facets, corners, starts, boxes):
+            hit += 1
+    if len(eyes) > 0:
+        result[IN_BEAM] = hit / len(eyes)
