@@ -14,7 +14,10 @@ from limewash.jit import kernel
 Array = NDArray[np.float64]
 
 STACK_DEPTH = 96
-"""Length of the scratch stack that `nearest` and `blocked` want; deeper than any tree that `build_tree` makes."""
+"""Length of the scratch stack that `nearest` wants; deeper than any tree that `build_tree` makes."""
+
+NEAREST, ANY = np.bool_(False), np.bool_(True)
+"""What `nearest` looks for. (As NumPy values: plain True and False would each compile a kernel of its own.)"""
 
 _LEAF = 3
 _BINS = 12
@@ -54,7 +57,9 @@ def build_tree(corners_m: Array) -> Tree:
         raise InputError(f"corners_m must have shape (N, 3, 3) with N >= 1, got {corners.shape}")
     low, high = corners.min(axis=1), corners.max(axis=1)
     order = np.arange(len(corners), dtype=np.int32)
-    bounds, links = _split(low, high, order, _LEAF)
+    bounds, links = np.empty((2 * len(corners), 6)), np.empty((2 * len(corners), 2), dtype=np.int32)
+    used = _split(low, high, order, _LEAF, bounds, links, np.empty((len(corners) + 2, 3), dtype=np.int32))
+    bounds, links = bounds[:used], links[:used].copy()
     outward = np.empty(bounds.shape, dtype=np.float32)
     outward[:, :3] = np.nextafter(bounds[:, :3].astype(np.float32), np.float32(-np.inf))
     outward[:, 3:] = np.nextafter(bounds[:, 3:].astype(np.float32), np.float32(np.inf))
@@ -65,85 +70,86 @@ def build_tree(corners_m: Array) -> Tree:
 
 
 @kernel
-def _split(low: Array, high: Array, order: NDArray[np.int32], leaf: int) -> tuple[Array, NDArray[np.int32]]:
-    count = len(order)
-    bounds = np.empty((2 * count, 6), dtype=np.float64)
-    links = np.empty((2 * count, 2), dtype=np.int32)
-    todo = np.empty((2 * count, 3), dtype=np.int64)
-    todo[0, 0], todo[0, 1], todo[0, 2] = 0, 0, count
-    waiting = 1
-    used = 1
-    counts = np.empty(_BINS, dtype=np.int64)
-    boxes = np.empty((_BINS, 6), dtype=np.float64)
-    right_cost = np.empty(_BINS, dtype=np.float64)
-    run = np.empty(6, dtype=np.float64)
+def _split(
+    low: Array, high: Array, order: NDArray[np.int32], leaf: int, bounds: Array, links: NDArray[np.int32], todo: NDArray[np.int32]
+) -> int:
+    """Fill `bounds` and `links`, sort `order`; returns how many nodes there are.
+
+    Plain loops over single numbers throughout: array expressions would double the time this takes to compile.
+    """
+    counts = np.zeros(_BINS, dtype=np.int64)
+    boxes = np.empty((_BINS, 6))
+    right_cost = np.empty(_BINS)
+    run = np.empty(6)
+    middle = np.empty(6)
+    todo[0, 0], todo[0, 1], todo[0, 2] = 0, 0, len(order)
+    waiting, used = 1, 1
     while waiting > 0:
         waiting -= 1
         node, start, stop = todo[waiting, 0], todo[waiting, 1], todo[waiting, 2]
-        middle_low = np.full(3, np.inf)
-        middle_high = np.full(3, -np.inf)
         for axis in range(3):
             bounds[node, axis], bounds[node, axis + 3] = np.inf, -np.inf
+            middle[axis], middle[axis + 3] = np.inf, -np.inf
         for k in range(start, stop):
-            t = order[k]
             for axis in range(3):
-                bounds[node, axis] = min(bounds[node, axis], low[t, axis])
-                bounds[node, axis + 3] = max(bounds[node, axis + 3], high[t, axis])
-                middle = low[t, axis] + high[t, axis]
-                middle_low[axis] = min(middle_low[axis], middle)
-                middle_high[axis] = max(middle_high[axis], middle)
+                lo, hi = low[order[k], axis], high[order[k], axis]
+                bounds[node, axis] = min(bounds[node, axis], lo)
+                bounds[node, axis + 3] = max(bounds[node, axis + 3], hi)
+                middle[axis] = min(middle[axis], lo + hi)
+                middle[axis + 3] = max(middle[axis + 3], lo + hi)
         best_cost, best_axis, best_bin = np.inf, -1, 0
-        if stop - start > leaf:
-            for axis in range(3):
-                span = middle_high[axis] - middle_low[axis]
-                if span <= 1e-12:
-                    continue
-                counts[:] = 0
-                boxes[:, :3] = np.inf
-                boxes[:, 3:] = -np.inf
-                for k in range(start, stop):
-                    t = order[k]
-                    where = (low[t, axis] + high[t, axis] - middle_low[axis]) / span
-                    b = min(int(where * _BINS), _BINS - 1)
-                    counts[b] += 1
+        for axis in range(3):
+            span = middle[axis + 3] - middle[axis]
+            if stop - start <= leaf or span <= 1e-12:
+                continue
+            for b in range(_BINS):
+                counts[b] = 0
+                for a in range(3):
+                    boxes[b, a], boxes[b, a + 3] = np.inf, -np.inf
+            for k in range(start, stop):
+                t = order[k]
+                b = min(int((low[t, axis] + high[t, axis] - middle[axis]) / span * _BINS), _BINS - 1)
+                counts[b] += 1
+                for a in range(3):
+                    boxes[b, a] = min(boxes[b, a], low[t, a])
+                    boxes[b, a + 3] = max(boxes[b, a + 3], high[t, a])
+            for leftward in range(1, -1, -1):
+                total = 0
+                for a in range(3):
+                    run[a], run[a + 3] = np.inf, -np.inf
+                for step in range(_BINS - 1):
+                    b = _BINS - 1 - step if leftward else step
+                    total += counts[b]
                     for a in range(3):
-                        boxes[b, a] = min(boxes[b, a], low[t, a])
-                        boxes[b, a + 3] = max(boxes[b, a + 3], high[t, a])
-                for side in range(2):
-                    run[:3] = np.inf
-                    run[3:] = -np.inf
-                    total = 0
-                    for step in range(_BINS - 1):
-                        b = _BINS - 1 - step if side == 0 else step
-                        total += counts[b]
-                        for a in range(3):
-                            run[a] = min(run[a], boxes[b, a])
-                            run[a + 3] = max(run[a + 3], boxes[b, a + 3])
-                        dx, dy, dz = run[3] - run[0], run[4] - run[1], run[5] - run[2]
-                        area = dx * dy + dy * dz + dz * dx if total > 0 else 0.0
-                        if side == 0:
-                            right_cost[b] = np.inf if total == 0 else total * area
-                        elif total > 0 and total * area + right_cost[b + 1] < best_cost:
-                            best_cost, best_axis, best_bin = total * area + right_cost[b + 1], axis, b
-        if best_axis < 0:  # few triangles, or all middles in one place
+                        run[a] = min(run[a], boxes[b, a])
+                        run[a + 3] = max(run[a + 3], boxes[b, a + 3])
+                    if total == 0:
+                        right_cost[b] = np.inf if leftward else right_cost[b]
+                        continue
+                    dx, dy, dz = run[3] - run[0], run[4] - run[1], run[5] - run[2]
+                    cost = total * (dx * dy + dy * dz + dz * dx)
+                    if leftward:
+                        right_cost[b] = cost
+                    elif cost + right_cost[b + 1] < best_cost:
+                        best_cost, best_axis, best_bin = cost + right_cost[b + 1], axis, b
+        if best_axis < 0:  # few triangles, or all their middles in one place
             links[node, 0], links[node, 1] = start, stop - start
             continue
-        span = middle_high[best_axis] - middle_low[best_axis]
+        span = middle[best_axis + 3] - middle[best_axis]
         i, j = start, stop
         while i < j:
             t = order[i]
-            where = (low[t, best_axis] + high[t, best_axis] - middle_low[best_axis]) / span
-            if min(int(where * _BINS), _BINS - 1) <= best_bin:
+            if min(int((low[t, best_axis] + high[t, best_axis] - middle[best_axis]) / span * _BINS), _BINS - 1) <= best_bin:
                 i += 1
             else:
                 j -= 1
-                order[i], order[j] = order[j], order[i]
+                order[i], order[j] = order[j], t
         links[node, 0], links[node, 1] = used, 0
         todo[waiting, 0], todo[waiting, 1], todo[waiting, 2] = used, start, i
         todo[waiting + 1, 0], todo[waiting + 1, 1], todo[waiting + 1, 2] = used + 1, i, stop
         waiting += 2
         used += 2
-    return bounds[:used].copy(), links[:used].copy()
+    return used
 
 
 @kernel
@@ -187,16 +193,24 @@ def nearest(
     tree: Tree,
     ox: float, oy: float, oz: float,
     dx: float, dy: float, dz: float,
+    stop: float,
+    anything: bool,
     stack: NDArray[np.int64],
 ) -> tuple[int, float, float, float]:
     """First triangle that a ray meets: its place in `tree.triangles` (-1: none), distance, barycentric u, v.
 
-    The distance counts in lengths of the direction given. `stack` is scratch space of STACK_DEPTH.
+    Parameters
+    ----------
+    stop : float
+        Nothing beyond this distance counts; distances count in lengths of the direction given.
+    anything : bool
+        NEAREST, or ANY: be content with the first triangle found, not the nearest: enough to know whether the way is free.
+    stack : ndarray of int64, shape (STACK_DEPTH,)
+        Scratch space.
     """
     ix, iy, iz = 1.0 / (dx + 1e-300), 1.0 / (dy + 1e-300), 1.0 / (dz + 1e-300)
-    best, hit, hit_u, hit_v = np.inf, -1, 0.0, 0.0
-    node = 0
-    top = 0
+    best, hit, hit_u, hit_v = stop, -1, 0.0, 0.0
+    node, top = 0, 0
     bounds, links = tree.bounds, tree.links
     while True:
         first, count = links[node, 0], links[node, 1]
@@ -205,69 +219,24 @@ def nearest(
                 t, u, v = _meet(tree.triangles[k], ox, oy, oz, dx, dy, dz)
                 if 1e-9 < t < best:
                     best, hit, hit_u, hit_v = t, k, u, v
+            if anything and hit >= 0:
+                break
         else:
             near0, far0 = _enter(bounds[first], ox, oy, oz, ix, iy, iz)
             near1, far1 = _enter(bounds[first + 1], ox, oy, oz, ix, iy, iz)
-            take0 = near0 <= far0 and near0 < best
-            take1 = near1 <= far1 and near1 < best
-            if take0 and take1:
-                if near0 <= near1:
-                    stack[top], node = first + 1, first
-                else:
-                    stack[top], node = first, first + 1
-                top += 1
-                continue
-            if take0:
-                node = first
-                continue
-            if take1:
-                node = first + 1
+            take0, take1 = near0 <= min(far0, best), near1 <= min(far1, best)
+            if take0 or take1:
+                swap = take1 and (not take0 or near1 < near0)
+                node = first + 1 if swap else first
+                if take0 and take1:
+                    stack[top] = first if swap else first + 1
+                    top += 1
                 continue
         if top == 0:
             break
         top -= 1
         node = stack[top]
     return hit, best, hit_u, hit_v
-
-
-@kernel
-def blocked(
-    tree: Tree,
-    ox: float, oy: float, oz: float,
-    dx: float, dy: float, dz: float,
-    start: float, stop: float,
-    stack: NDArray[np.int64],
-) -> bool:
-    """Whether anything stands in a ray's way between two distances (in lengths of the direction given)."""
-    ix, iy, iz = 1.0 / (dx + 1e-300), 1.0 / (dy + 1e-300), 1.0 / (dz + 1e-300)
-    node = 0
-    top = 0
-    bounds, links = tree.bounds, tree.links
-    while True:
-        first, count = links[node, 0], links[node, 1]
-        if count > 0:
-            for k in range(first, first + count):
-                t, _, _ = _meet(tree.triangles[k], ox, oy, oz, dx, dy, dz)
-                if start < t < stop:
-                    return True
-        else:
-            near0, far0 = _enter(bounds[first], ox, oy, oz, ix, iy, iz)
-            near1, far1 = _enter(bounds[first + 1], ox, oy, oz, ix, iy, iz)
-            take0 = near0 <= far0 and near0 < stop and far0 > start
-            take1 = near1 <= far1 and near1 < stop and far1 > start
-            if take0:
-                node = first
-                if take1:
-                    stack[top] = first + 1
-                    top += 1
-                continue
-            if take1:
-                node = first + 1
-                continue
-        if top == 0:
-            return False
-        top -= 1
-        node = stack[top]
 
 
 def pack_device(device: Device) -> Array:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from limewash.geometry.rays import STACK_DEPTH, blocked, nearest, pixel_direction, pixel_of
+from limewash.geometry.rays import ANY, NEAREST, STACK_DEPTH, nearest, pixel_direction, pixel_of
 from limewash.jit import kernel
-from limewash.world.lighting import Lighting, backdrop
+from limewash.world.lighting import Lighting
 from limewash.world.scene import Scene
-from limewash.world.textures import GLASS, GLOW, noise, scatter, surface
+from limewash.world.textures import GLASS, ROOM, noise, ramp, scatter, surface
 
 Array = NDArray[np.float64]
 Map = NDArray[np.float32]
@@ -19,33 +19,34 @@ LIFT_M = 2e-4
 
 
 @kernel
-def hit_pixels(scene: Scene, device: Array, pixels: Array, triangle: NDArray[np.int32], position: Array, normal: Array) -> None:
-    """First hit of the rays through pixels (N, 2): triangle (-1: none), position, normal towards the device."""
+def hit_pixels(
+    scene: Scene,
+    device: Array,
+    pixels: Array,
+    target: Array,
+    triangle: NDArray[np.int32],
+    position: Array,
+    normal: Array,
+    free: NDArray[np.bool_],
+) -> None:
+    """First hit of the rays through pixels (N, 2), and whether it has a free way to a target (3,)."""
     stack = np.empty(STACK_DEPTH, dtype=np.int64)
     ox, oy, oz = device[18], device[19], device[20]
     for i in range(len(pixels)):
         dx, dy, dz = pixel_direction(device, pixels[i, 0], pixels[i, 1])
-        hit, t, _, _ = nearest(scene.tree, ox, oy, oz, dx, dy, dz, stack)
-        triangle[i] = hit
+        hit, t, _, _ = nearest(scene.tree, ox, oy, oz, dx, dy, dz, np.inf, NEAREST, stack)
+        triangle[i], free[i] = hit, False
         if hit < 0:
-            position[i] = np.nan
-            normal[i] = np.nan
+            for k in range(3):
+                position[i, k], normal[i, k] = np.nan, np.nan
             continue
         n = scene.frame[hit]
         side = -1.0 if n[0] * dx + n[1] * dy + n[2] * dz > 0.0 else 1.0
-        position[i, 0], position[i, 1], position[i, 2] = ox + t * dx, oy + t * dy, oz + t * dz
-        normal[i, 0], normal[i, 1], normal[i, 2] = side * n[0], side * n[1], side * n[2]
-
-
-@kernel
-def free_way(scene: Scene, position: Array, normal: Array, target: Array, free: NDArray[np.bool_]) -> None:
-    """Whether points (N, 3) on surfaces see a target (3,): it is on the side of their normal and nothing is between."""
-    stack = np.empty(STACK_DEPTH, dtype=np.int64)
-    for i in range(len(position)):
-        free[i] = _sees(
-            scene, position[i, 0], position[i, 1], position[i, 2], normal[i, 0], normal[i, 1], normal[i, 2],
-            target[0], target[1], target[2], stack,
-        )  # fmt: skip
+        nx, ny, nz = side * n[0], side * n[1], side * n[2]
+        x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
+        position[i, 0], position[i, 1], position[i, 2] = x, y, z
+        normal[i, 0], normal[i, 1], normal[i, 2] = nx, ny, nz
+        free[i] = _sees(scene, x, y, z, nx, ny, nz, target[0], target[1], target[2], stack)
 
 
 @kernel
@@ -57,7 +58,8 @@ def _sees(
     if not lx * nx + ly * ny + lz * nz > 0.0:
         return False
     ox, oy, oz = x + nx * LIFT_M, y + ny * LIFT_M, z + nz * LIFT_M
-    return not blocked(scene.tree, ox, oy, oz, tx - ox, ty - oy, tz - oz, 1e-9, 1.0 - 1e-9, stack)
+    hit, _, _, _ = nearest(scene.tree, ox, oy, oz, tx - ox, ty - oy, tz - oz, 1.0 - 1e-9, ANY, stack)
+    return hit < 0
 
 
 @kernel
@@ -78,17 +80,18 @@ def openness(scene: Scene, position: Array, normal: Array, rays: int, out: Array
             ux, uy, uz = 0.0, nz / length, -ny / length
         vx, vy, vz = ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
         ox, oy, oz = position[i, 0] + nx * LIFT_M, position[i, 1] + ny * LIFT_M, position[i, 2] + nz * LIFT_M
-        turn = scatter(i, 7)
+        turn = scatter(i + 7, i)
         for k in range(rays):
             r2 = (k + scatter(i, k + 100)) / rays
             radius, angle = np.sqrt(r2), 2.0 * np.pi * (k * 0.6180339887 + turn)
             a, b, c = radius * np.cos(angle), radius * np.sin(angle), np.sqrt(1.0 - r2)
             dx, dy, dz = a * ux + b * vx + c * nx, a * uy + b * vy + c * ny, a * uz + b * vz + c * nz
-            if dy > 0.0:
-                if not blocked(scene.tree, ox, oy, oz, dx, dy, dz, 1e-9, 14.0, stack):
-                    out[i, 0] += 1.0 / rays
-            elif not blocked(scene.tree, ox, oy, oz, dx, dy, dz, 1e-9, min(2.0, 0.98 * oy / (1e-9 - dy)), stack):
-                out[i, 1] += 1.0 / rays
+            upward = dy > 0.0
+            # Something farther off than this shades little; towards the ground, stop short of the ground itself.
+            reach = 14.0 if upward else min(2.0, 0.98 * oy / (1e-9 - dy))
+            hit, _, _, _ = nearest(scene.tree, ox, oy, oz, dx, dy, dz, reach, ANY, stack)
+            if hit < 0:
+                out[i, 0 if upward else 1] += 1.0 / rays
 
 
 @kernel
@@ -141,28 +144,30 @@ def _interpolated(cells: Map, step: int, px: float, py: float, x: float, y: floa
 
 
 @kernel
-def _glass_light(light: Lighting, lit: bool, u: float, v: float, x: float, y: float, dx: float, dy: float, dz: float,
-                 nx: float, ny: float, nz: float) -> tuple[float, float, float]:  # fmt: skip
-    """Luminance R, G, B of a pane: what it mirrors, and the room behind it."""
-    nx += 0.012 * (noise(x * 2.1, y * 1.7) - 0.5)
-    ny += 0.02 * (noise(x * 1.9 + 20.0, y * 2.3) - 0.5)
+def _glass_light(
+    light: Lighting, lit: bool, u: float, v: float, x: float, y: float,
+    dx: float, dy: float, dz: float, nx: float, ny: float, nz: float, out: Array,
+) -> None:  # fmt: skip
+    """Luminance R, G, B of a pane into `out` (3,): what it mirrors of the street, and the room behind it.
+
+    u runs from -0.5 to 0.5 across the window and v from 0 to 1 up it.
+    """
+    wave = noise(x * 2.1, y * 1.7) - 0.5  # old glass is not quite flat
     c = -(dx * nx + dy * ny + dz * nz)
-    rx, ry, rz = dx + 2.0 * c * nx, dy + 2.0 * c * ny, dz + 2.0 * c * nz
-    length = np.sqrt(rx * rx + ry * ry + rz * rz)
-    mirror = 0.10 + 0.90 * (1.0 - min(max(c, 0.0), 1.0)) ** 5
-    r, g, b = backdrop(light.sky, light.clouds, rx / length, ry / length, rz / length)
-    r, g, b = r * mirror, g * mirror, b * mirror
-    if lit and light.glow[0] > 0.0:
-        folds = 0.82 + 0.18 * np.sin(u * 70.0 + 3.0 * noise(u * 9.0, v * 0.7))
-        side = min(max((abs(u) - 0.20) * 9.0, 0.0), 1.0)
-        room = 0.75 + 0.25 * v - 0.25 * noise(u * 3.0 + x, v * 3.0 + 50.0)
-        level = room * (1.0 - side) + 0.72 * folds * side
-        r, g, b = r + light.glow[0] * level, g + light.glow[1] * level * (1.0 - 0.12 * side), b + light.glow[2] * level * (1.0 - 0.3 * side)
-    else:  # curtains catch a little of the light outside
-        side = min(max((abs(u) - 0.26) * 12.0, 0.0), 1.0)
-        folds = (0.7 + 0.3 * np.sin(u * 70.0)) * side + 0.25
-        r, g, b = r + 0.035 * folds * light.sky[3], g + 0.035 * folds * light.sky[4], b + 0.035 * folds * light.sky[5]
-    return r, g, b
+    up = dy + 2.0 * c * (ny + 0.025 * wave)
+    mirror = 0.09 + 0.91 * (1.0 - min(max(c, 0.0), 1.0)) ** 5
+    skyline = 0.22 + 0.22 * noise(x * 0.8 + 3.0 * wave, 4.5) + 0.03 * noise(x * 9.0, 8.5)
+    open_sky = ramp(up, skyline - 0.02, skyline + 0.02)
+    drawn = ramp(abs(u), 0.27, 0.33)
+    folds = 0.78 + 0.22 * np.sin(abs(u) * 90.0 + 2.0 * noise(u * 9.0, v))
+    room = (0.55 + 0.45 * v) * (0.85 + 0.3 * noise(u * 5.0 + x, v * 4.0))
+    inside = room * (1.0 - drawn) + 0.85 * folds * drawn
+    for k in range(3):
+        sky = light.sky[3 + k] + (light.sky[k] - light.sky[3 + k]) * min(max(up, 0.0), 1.0)
+        outside = sky * open_sky + light.sky[9 + k] * (1.0 - open_sky)
+        out[k] = mirror * outside + 0.05 * light.sky[9 + k] * (0.25 + 0.9 * folds * drawn)
+        if lit:
+            out[k] += light.glow[k] * inside
 
 
 @kernel
@@ -180,6 +185,7 @@ def cast_rows(
     spot: Map,
     gain: Map,
     ambient: Map,
+    bare: Map,
 ) -> None:
     """Fill rows of a view.
 
@@ -195,18 +201,21 @@ def cast_rows(
         Luminance R, G, B of the sub-pixel's share under full white. [cd/m2]
     ambient : ndarray of shape (h, w, 3)
         Luminance R, G, B under all other light. [cd/m2]
+    bare : ndarray of shape (h, w)
+        Share of the pixel's sub-pixels that meet nothing; they add nothing to `ambient`.
     """
     stack = np.empty(STACK_DEPTH, dtype=np.int64)
     count = samples * samples
     ox, oy, oz = camera[18], camera[19], camera[20]
-    around = np.empty(3)
-    earth = np.empty(3)
+    around, earth, total, glass, paint = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(5)
     for k in range(3):
         around[k] = np.pi * 0.5 * (light.sky[k] + light.sky[3 + k])
         earth[k] = 0.16 * (light.sun[3 + k] * max(light.sun[1], 0.0) + around[k])
+    lights = len(light.lamps) + (1 if light.sun[3] > 0.0 else 0)
     for row in range(first_row, last_row):
         for column in range(ambient.shape[1]):
-            total_r, total_g, total_b = 0.0, 0.0, 0.0
+            total[0], total[1], total[2] = 0.0, 0.0, 0.0
+            missed = 0
             for s in range(count):
                 px = column + (s % samples + 0.5) / samples - 0.5
                 py = row + (s // samples + 0.5) / samples - 0.5
@@ -215,10 +224,9 @@ def cast_rows(
                 dx, dy, dz = pixel_direction(camera, px, py)
                 length = np.sqrt(dx * dx + dy * dy + dz * dz)
                 dx, dy, dz = dx / length, dy / length, dz / length
-                hit, t, bu, bv = nearest(scene.tree, ox, oy, oz, dx, dy, dz, stack)
+                hit, t, bu, bv = nearest(scene.tree, ox, oy, oz, dx, dy, dz, np.inf, NEAREST, stack)
                 if hit < 0:
-                    r, g, b = backdrop(light.sky, light.clouds, dx, dy, dz)
-                    total_r, total_g, total_b = total_r + r, total_g + g, total_b + b
+                    missed += 1
                     continue
                 x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
                 frame, tex, m = scene.frame[hit], scene.texture[hit], scene.material[hit]
@@ -227,64 +235,54 @@ def cast_rows(
                     nx, ny, nz = -nx, -ny, -nz
                 u = tex[0] + bu * tex[2] + bv * tex[4]
                 v = tex[1] + bu * tex[3] + bv * tex[5]
-                pattern = scene.pattern[m]
-                if pattern in (GLASS, GLOW):
-                    r, g, b = _glass_light(light, pattern == GLOW, u, v, x, y, dx, dy, dz, nx, ny, nz)
-                    total_r, total_g, total_b = total_r + r, total_g + g, total_b + b
+                kind = scene.kind[m]
+                if kind >= GLASS:
+                    _glass_light(light, kind == ROOM, u, v, x, y, dx, dy, dz, nx, ny, nz, glass)
+                    for k in range(3):
+                        total[k] += glass[k]
                     continue
-                red, green, blue, su, sv = surface(pattern, scene.paint[m], u, v)
+                surface(kind, scene.paint[m], u, v, paint)
                 # Tilt the normal by the relief: u runs along `frame[3:]`, v across it, upwards.
                 ux, uy, uz = frame[3], frame[4], frame[5]
                 vx, vy, vz = ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
-                if vy < -1e-9:
-                    vx, vy, vz = -vx, -vy, -vz
-                bx, by, bz = nx - su * ux - sv * vx, ny - su * uy - sv * vy, nz - su * uz - sv * vz
+                sv = -paint[4] if vy < -1e-9 else paint[4]
+                bx, by, bz = nx - paint[3] * ux - sv * vx, ny - paint[3] * uy - sv * vy, nz - paint[3] * uz - sv * vz
                 length = np.sqrt(bx * bx + by * by + bz * bz)
                 bx, by, bz = bx / length, by / length, bz / length
                 if lumens > 0.0:
                     qx, qy, depth = pixel_of(projector, x, y, z)
-                    if (
-                        depth > 0.0
-                        and -0.5 <= qx <= projector[21] - 0.5
-                        and -0.5 <= qy <= projector[22] - 0.5
-                        and _sees(scene, x, y, z, nx, ny, nz, projector[18], projector[19], projector[20], stack)
-                    ):
+                    on_panel = -0.5 <= qx <= projector[21] - 0.5 and -0.5 <= qy <= projector[22] - 0.5
+                    if on_panel and _sees(scene, x, y, z, nx, ny, nz, projector[18], projector[19], projector[20], stack):
                         share = projector_lux(projector, lumens, x, y, z, bx, by, bz) / (np.pi * count)
                         spot[row, column, s, 0], spot[row, column, s, 1] = qx, qy
-                        gain[row, column, s, 0] = share * red
-                        gain[row, column, s, 1] = share * green
-                        gain[row, column, s, 2] = share * blue
+                        for k in range(3):
+                            gain[row, column, s, k] = share * paint[k]
                 sky, ground = _interpolated(cells, step, px, py, x, y, z, nx, ny, nz)
-                rest = 0.6 * max(1.0 - sky - ground, 0.0)
-                er = sky * around[0] + (ground + rest) * earth[0]
-                eg = sky * around[1] + (ground + rest) * earth[1]
-                eb = sky * around[2] + (ground + rest) * earth[2]
-                if light.sun[3] > 0.0:
-                    sx = light.sun[0] + 0.008 * (scatter(column * 4 + s, row) - 0.5)
-                    sy = light.sun[1] + 0.008 * (scatter(column * 4 + s, row + 5000) - 0.5)
-                    sz = light.sun[2]
-                    cosine = bx * sx + by * sy + bz * sz
-                    if cosine > 0.0 and _sees(scene, x, y, z, nx, ny, nz, x + 60 * sx, y + 60 * sy, z + 60 * sz, stack):
-                        er += light.sun[3] * cosine
-                        eg += light.sun[4] * cosine
-                        eb += light.sun[5] * cosine
-                for k in range(len(light.lamps)):
-                    lamp = light.lamps[k]
-                    lx, ly, lz = lamp[0] - x, lamp[1] - y, lamp[2] - z
-                    d2 = lx * lx + ly * ly + lz * lz
-                    cosine = (lx * bx + ly * by + lz * bz) / np.sqrt(d2)
-                    if lamp[6] > 0.0:  # shielded: fades out towards the lantern's own level
-                        cosine *= min(max(ly / np.sqrt(d2) * 8.0 + 0.15, 0.0), 1.0)
-                    if cosine > 0.0 and _sees(scene, x, y, z, nx, ny, nz, lamp[0], lamp[1], lamp[2], stack):
-                        er += lamp[3] * cosine / d2
-                        eg += lamp[4] * cosine / d2
-                        eb += lamp[5] * cosine / d2
-                total_r += er * red / np.pi
-                total_g += eg * green / np.pi
-                total_b += eb * blue / np.pi
-            ambient[row, column, 0] = total_r / count
-            ambient[row, column, 1] = total_g / count
-            ambient[row, column, 2] = total_b / count
+                ground += 0.6 * max(1.0 - sky - ground, 0.0)  # what is not open is some other surface near by
+                for k in range(3):
+                    total[k] += paint[k] * (sky * around[k] + ground * earth[k]) / np.pi
+                for n in range(lights):
+                    fade = 1.0
+                    if n < len(light.lamps):
+                        lamp = light.lamps[n]
+                        tx, ty, tz = lamp[0], lamp[1], lamp[2]
+                        d2 = (tx - x) ** 2 + (ty - y) ** 2 + (tz - z) ** 2
+                        if lamp[6] > 0.0:  # shielded: fades out towards the lantern's own level
+                            fade = min(max((ty - y) / np.sqrt(d2) * 8.0 + 0.15, 0.0), 1.0)
+                        fade /= d2
+                    else:  # the sun's disc, a bit enlarged, so that shadows have a soft edge
+                        lamp = light.sun
+                        tx = x + 60.0 * (lamp[0] + 0.008 * (scatter(column * 4 + s, row) - 0.5))
+                        ty = y + 60.0 * (lamp[1] + 0.008 * (scatter(column * 4 + s, row + 5000) - 0.5))
+                        tz = z + 60.0 * lamp[2]
+                    lx, ly, lz = tx - x, ty - y, tz - z
+                    cosine = (lx * bx + ly * by + lz * bz) / np.sqrt(lx * lx + ly * ly + lz * lz)
+                    if cosine * fade > 0.0 and _sees(scene, x, y, z, nx, ny, nz, tx, ty, tz, stack):
+                        for k in range(3):
+                            total[k] += paint[k] * lamp[3 + k] * cosine * fade / np.pi
+            for k in range(3):
+                ambient[row, column, k] = total[k] / count
+            bare[row, column] = missed / count
 
 
 @kernel

@@ -127,6 +127,15 @@ class MeshBuilder:
             corners = np.column_stack([quad, np.full(len(quad), z_m)])
             self.face(corners, material, across=(1.0, 0.0, 0.0))
 
+    def pane(self, outline: Outline, z_m: float, material: str, window: tuple[float, float, float, float]) -> None:
+        """Add glass: like `sheet`, with u, v counted in shares of a window (middle x, sill y, width, height)."""
+        middle, sill, width, height = window
+        for quad in fill(outline, []):
+            corners = np.column_stack([quad, np.full(len(quad), z_m)])
+            uv = (quad - (middle, sill)) / (width, height)
+            fan = np.array([(0, i, i + 1) for i in range(1, len(quad) - 1)])
+            self.triangles(corners[fan], uv[fan], np.tile((1.0, 0.0, 0.0), (len(fan), 1)), material)
+
     def tube(self, outline: Outline, z_m: tuple[float, float], material: str, *, closed: bool = True) -> None:
         """Add the walls that an outline (N, 2) in x, y sweeps between two z: a reveal or the edge of a board."""
         points = np.vstack([outline, outline[:1]]) if closed else outline

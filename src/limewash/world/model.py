@@ -18,6 +18,10 @@ from limewash.errors import InputError, did_you_mean
 HOUSES = ("painted", "brick")
 """Names of the houses that come with Limewash."""
 
+EVERY_HOUSE_HAS = ("glass", "room", "trim", "stone", "metal", "dark", "clay")
+"""Materials that parts use without being told."""
+
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
 Span = tuple[float, float]
@@ -33,18 +37,32 @@ class Data(BaseModel):
 
 
 class Material(Data):
-    """What a surface looks like. `size_m` is the pattern's repeat along and across."""
+    """What a surface looks like; `limewash.world.textures.surface` says what each kind is."""
 
-    pattern: Literal[
-        "plain", "boards", "brick", "shingle", "lawn", "speckle", "leaf", "flags", "glass", "render", "glow"
-    ] = "plain"
+    kind: Literal["loose", "courses", "leaf", "glass", "room"] = "loose"
     colour: Colour
     second: Colour | None = None
-    size_m: tuple[Positive, Positive] = (1.0, 1.0)
+    """Another colour, mixed in unit by unit or in patches."""
+    joint: Colour | None = None
+    unit_m: tuple[Positive, Positive] = (1.0, 1.0)
+    """Size of a unit, or of a patch of the second colour."""
+    joint_m: tuple[NotNegative, NotNegative] = (0.0, 0.0)
+    """Width of the joints between units, upright and level ones."""
+    bond: NotNegative = 0.0
+    """How far every other course is shifted. [units]"""
+    wander: NotNegative = 0.0
+    """How far courses are shifted at random. [units]"""
+    lean: NotNegative = 0.0
+    """How far a unit leans back, as a slope. [-]"""
+    shade: Share = 0.0
+    """How dark the shadow at a unit's upper edge is. [-]"""
+    tints: NotNegative = 0.0
+    """How much units differ from one another, as a share of their reflectance. [-]"""
+    grain: NotNegative = 0.0
+    """How much the surface varies within a unit. [-]"""
+    grain_m: tuple[Positive, Positive] = (0.05, 0.05)
     relief: NotNegative = 0.0
-    """Depth of the pattern's relief as a slope. [-]"""
-    variation: NotNegative = 0.0
-    """How much one unit of the pattern differs from the next, as a share of its reflectance. [-]"""
+    """Slope of the grain's relief. [-]"""
 
 
 class Opening(Data):
@@ -256,7 +274,7 @@ class House(Data):
     def _materials_are_known(self) -> Self:
         for where, name in self._materials_used():
             if name not in self.materials:
-                raise ValueError(f"{where} uses the material {name!r}{did_you_mean(name, self.materials)}")
+                raise ValueError(f"{where} uses the unknown material {name!r}{did_you_mean(name, self.materials)}")
         return self
 
     @model_validator(mode="after")
@@ -278,7 +296,7 @@ class House(Data):
             parts += [(porch.id, porch), (porch.id, porch.roof)]
         for group in ("chimneys", "ground", "bushes", "trees"):
             parts += [(f"{group}[{i}]", part) for i, part in enumerate(getattr(self, group))]
-        return [
+        return [("every house", name) for name in EVERY_HOUSE_HAS] + [
             (where, getattr(part, field))
             for where, part in parts
             for field in fields

@@ -79,6 +79,10 @@ def add_opening(mesh: MeshBuilder, opening: Opening, wall_z_m: float, wall: str)
         _add_garage_door(mesh, opening, frame_z)
 
 
+def _extent(opening: Opening) -> tuple[float, float, float, float]:
+    return opening.middle_x_m, opening.sill_y_m, opening.width_m, opening.height_m
+
+
 def _add_casing(mesh: MeshBuilder, opening: Opening, wall_z_m: float) -> None:
     front = wall_z_m + CASING_PROUD_M
     outer, clear = traced_outline(opening), clear_outline(opening)
@@ -114,9 +118,9 @@ def _add_soldiers(mesh: MeshBuilder, opening: Opening, wall_z_m: float) -> None:
 def _add_window(mesh: MeshBuilder, window: Window, frame_z: float, wall_z_m: float) -> None:
     clear, inner = clear_outline(window), grown_outline(window, -FRAME_M)
     mesh.ring(clear, inner, (frame_z - 0.1, frame_z), window.frame)
-    glass = "glow" if window.lit else "glass"
+    glass = "room" if window.lit else "glass"
     if is_half_round(window):
-        mesh.sheet(inner, [], frame_z - 0.045, glass)
+        mesh.pane(inner, frame_z - 0.045, glass, _extent(window))
         _add_rays(mesh, window, frame_z)
         return
     low, high = inner.min(axis=0), inner.max(axis=0)
@@ -142,7 +146,7 @@ def _add_sash(mesh: MeshBuilder, window: Window, x: tuple[float, float], y: tupl
     outer = rectangle(x, y)
     inside_x, inside_y = (x[0] + rail, x[1] - rail), (y[0] + rail, y[1] - rail)
     mesh.ring(outer, rectangle(inside_x, inside_y), (z - 0.035, z), window.frame)
-    mesh.sheet(outer, [], z - 0.025, glass)
+    mesh.pane(outer, z - 0.025, glass, _extent(window))
     columns, rows = window.panes
     for i in range(1, columns):
         middle = inside_x[0] + (inside_x[1] - inside_x[0]) * i / columns
@@ -203,7 +207,7 @@ def _add_door(mesh: MeshBuilder, door: Door, frame_z: float) -> None:
         _add_panel(mesh, px, py, z, door.leaf)
     for px, py in panes:
         mesh.tube(rectangle(px, py), (z - 0.02, z), door.leaf)
-        mesh.sheet(rectangle(px, py), [], z - 0.02, "glow")
+        mesh.pane(rectangle(px, py), z - 0.02, "room", _extent(door))
     knob = (x[1] - 0.15, x[1] - 0.10)
     mesh.box(knob, (y[0] + 0.95, y[0] + 1.12), (z, z + 0.05), "metal")
 
@@ -233,7 +237,7 @@ def _add_garage_door(mesh: MeshBuilder, door: GarageDoor, frame_z: float) -> Non
         for cx, cy in cells:
             if door.glazed and row == rows - 1:
                 mesh.tube(rectangle(cx, cy), (frame_z - 0.03, frame_z), door.leaf)
-                mesh.sheet(rectangle(cx, cy), [], frame_z - 0.03, "glass")
+                mesh.pane(rectangle(cx, cy), frame_z - 0.03, "glass", _extent(door))
                 middle = 0.5 * (cx[0] + cx[1])
                 mesh.box((middle - 0.011, middle + 0.011), cy, (frame_z - 0.03, frame_z - 0.01), door.leaf)
             else:

@@ -13,7 +13,7 @@ from limewash.world.blocks import add_block, add_chimney, add_porch
 from limewash.world.garden import add_bush, add_lamp, add_strip, add_tree
 from limewash.world.mesh import Mesh, MeshBuilder
 from limewash.world.model import House, Material
-from limewash.world.textures import PATTERNS
+from limewash.world.textures import KINDS
 
 Array = NDArray[np.float64]
 
@@ -30,8 +30,8 @@ class Scene(NamedTuple):
         Unit normal, unit direction of u.
     material : ndarray of int32, shape (N,)
         Row in the two below.
-    pattern : ndarray of int64, shape (M,)
-    paint : ndarray of shape (M, 10)
+    kind : ndarray of int64, shape (M,)
+    paint : ndarray of shape (M, PAINT_NUMBERS)
         See `limewash.world.textures.surface`.
     """
 
@@ -39,7 +39,7 @@ class Scene(NamedTuple):
     texture: Array
     frame: Array
     material: NDArray[np.int32]
-    pattern: NDArray[np.int64]
+    kind: NDArray[np.int64]
     paint: Array
 
 
@@ -79,15 +79,21 @@ def build_scene(mesh: Mesh, materials: dict[str, Material]) -> Scene:
         texture=np.ascontiguousarray(texture),
         frame=np.ascontiguousarray(np.concatenate([normal, mesh.across[tree.order]], axis=1)),
         material=number[tree.order],
-        pattern=np.array([PATTERNS.index(materials[name].pattern) for name in names], dtype=np.int64),
-        paint=np.array([_paint(materials[name]) for name in names]),
+        kind=np.array([KINDS.index(materials[name].kind) for name in names], dtype=np.int64),
+        paint=np.array([paint_of(materials[name]) for name in names]),
     )
 
 
-def _paint(material: Material) -> list[float]:
+def paint_of(material: Material) -> list[float]:
+    """The numbers that `surface` reads, in its order."""
     first = _linear(material.colour)
     second = _linear(material.second) if material.second else first
-    return [*first, *second, *material.size_m, material.relief, material.variation]
+    joint = _linear(material.joint) if material.joint else [0.45 * c for c in first]
+    return [
+        *first, *second, *joint, *material.unit_m, *material.joint_m,
+        material.bond, material.wander, material.lean, material.shade,
+        material.tints, material.grain, *material.grain_m, material.relief,
+    ]  # fmt: skip
 
 
 def _linear(colour: str) -> list[float]:

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from limewash.geometry.device import Device
 from limewash.geometry.rays import pack_device
 from limewash.scan.correspondence import Correspondence, Map
-from limewash.world.cast import free_way, hit_pixels
+from limewash.world.cast import hit_pixels
 from limewash.world.rows import in_rows
 from limewash.world.scene import Scene
-from limewash.world.textures import GLASS, GLOW
+from limewash.world.textures import GLASS
 
 Array = NDArray[np.float64]
 
@@ -44,32 +44,32 @@ class Hits:
         -1 where a ray meets nothing.
     diffuse : ndarray of bool, shape (N,)
         False on glass and where nothing is met.
+    free : ndarray of bool, shape (N,)
+        Whether the way from there to the target is free.
     """
 
     position_m: Array
     normal: Array
     triangle: NDArray[np.int32]
     diffuse: NDArray[np.bool_]
+    free: NDArray[np.bool_]
 
 
-def cast(scene: Scene, device: Device, pixels: Array) -> Hits:
-    """First hits of the rays through pixels (N, 2) of a device."""
+def cast(scene: Scene, device: Device, pixels: Array, target_m: Array) -> Hits:
+    """First hits of the rays through pixels (N, 2) of a device, and whether they see a target (3,)."""
     pixels = np.ascontiguousarray(pixels, dtype=np.float64)
+    target = np.ascontiguousarray(target_m, dtype=np.float64)
     count = len(pixels)
-    triangle = np.empty(count, dtype=np.int32)
+    triangle, free = np.empty(count, dtype=np.int32), np.empty(count, dtype=np.bool_)
     position, normal = np.empty((count, 3)), np.empty((count, 3))
     packed = pack_device(device)
-    in_rows(lambda a, b: hit_pixels(scene, packed, pixels[a:b], triangle[a:b], position[a:b], normal[a:b]), count, 4096)
-    pattern = scene.pattern[scene.material[np.maximum(triangle, 0)]]
-    return Hits(position, normal, triangle, (triangle >= 0) & (pattern != GLASS) & (pattern != GLOW))
 
+    def work(a: int, b: int) -> None:
+        hit_pixels(scene, packed, pixels[a:b], target, triangle[a:b], position[a:b], normal[a:b], free[a:b])
 
-def sees(scene: Scene, hits: Hits, target_m: Array) -> NDArray[np.bool_]:
-    """Which hits have a free way to a point (3,), on the side of their normal."""
-    free = np.empty(len(hits.triangle), dtype=np.bool_)
-    target = np.ascontiguousarray(target_m, dtype=np.float64)
-    in_rows(lambda a, b: free_way(scene, hits.position_m[a:b], hits.normal[a:b], target, free[a:b]), len(free), 4096)
-    return free & (hits.triangle >= 0)
+    in_rows(work, count, 4096)
+    kind = scene.kind[scene.material[np.maximum(triangle, 0)]]
+    return Hits(position, normal, triangle, (triangle >= 0) & (kind < GLASS), free)
 
 
 def inside(device: Device, pixels: Array) -> NDArray[np.bool_]:
@@ -87,9 +87,9 @@ def true_correspondence(scene: Scene, projector: Device, camera: Device) -> Trut
     """
     width, height = projector.size
     grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2).astype(np.float64)
-    hits = cast(scene, projector, grid)
+    hits = cast(scene, projector, grid, camera.position_m)
     spot = camera.project(hits.position_m)
-    good = hits.diffuse & inside(camera, spot) & sees(scene, hits, camera.position_m)
+    good = hits.diffuse & hits.free & inside(camera, spot)
     spot[~good] = np.nan
     growth = np.full((len(grid), 2, 2), np.nan, dtype=np.float32)
     growth[good] = _growth(projector, camera, grid[good], hits.position_m[good], hits.normal[good])

@@ -10,6 +10,7 @@ from limewash.errors import InputError
 from limewash.geometry.device import Device
 from limewash.geometry.rays import pack_device
 from limewash.progress import Progress, silent
+from limewash.world.backdrop import backdrop
 from limewash.world.cast import cast_rows, gather_rows, openness
 from limewash.world.lighting import Lighting
 from limewash.world.model import House
@@ -20,8 +21,8 @@ from limewash.world.truth import cast
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-_CELLS_ACROSS = 480
-_OPENNESS_RAYS = 24
+_CELLS_ACROSS = 320
+_OPENNESS_RAYS = 8
 
 
 class View:
@@ -111,13 +112,17 @@ def cast_all(
 ) -> None:
     """Run the caster over all rows, into arrays `spot`, `gain`, `ambient` (see `cast_rows`)."""
     spot, gain, ambient = arrays
+    bare = np.empty(ambient.shape[:2], dtype=np.float32)
     eye, lens = pack_device(camera), pack_device(projector)
     in_rows(
-        lambda a, b: cast_rows(scene, eye, lens, lumens, light, cells, step, samples, a, b, spot, gain, ambient),
+        lambda a, b: cast_rows(scene, eye, lens, lumens, light, cells, step, samples, a, b, spot, gain, ambient, bare),
         len(ambient),
         progress=progress,
         doing="Casting rays",
     )
+    rows, columns = np.nonzero(bare > 0.0)
+    directions = camera.rays(np.stack([columns, rows], axis=-1))
+    ambient[rows, columns] += bare[rows, columns, None] * backdrop(light, directions)
 
 
 def ambient_cells(scene: Scene, camera: Device) -> tuple[Picture, int]:
@@ -134,7 +139,8 @@ def ambient_cells(scene: Scene, camera: Device) -> tuple[Picture, int]:
     step = max(1, round(width / _CELLS_ACROSS))
     columns, rows = -(-width // step) + 1, -(-height // step) + 1
     x, y = np.meshgrid(np.arange(columns) * step, np.arange(rows) * step)
-    hits = cast(scene, camera, np.stack([x, y], axis=-1).reshape(-1, 2).astype(np.float64))
+    pixels = np.stack([x, y], axis=-1).reshape(-1, 2).astype(np.float64)
+    hits = cast(scene, camera, pixels, camera.position_m)
     opened = np.empty((rows * columns, 2))
     in_rows(
         lambda a, b: openness(scene, hits.position_m[a:b], hits.normal[a:b], _OPENNESS_RAYS, opened[a:b]),

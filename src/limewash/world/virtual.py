@@ -15,7 +15,7 @@ from limewash.world.features import Feature, features_of, tracing_of
 from limewash.world.lighting import night
 from limewash.world.model import HOUSES, CameraStand, House, ProjectorStand, read_house
 from limewash.world.scene import Scene, build_scene, mesh_of
-from limewash.world.truth import Truth, cast, inside, sees, true_correspondence
+from limewash.world.truth import Truth, cast, inside, true_correspondence
 from limewash.world.view import View
 
 __all__ = ["HOUSES", "VirtualHouse", "load_world"]
@@ -78,9 +78,10 @@ class VirtualHouse:
 
         NaN where it sees no diffuse surface, or one that the projector does not reach.
         """
-        hits = cast(self.scene, self.camera, np.asarray(camera_pixels, dtype=np.float64))
+        pixels = np.asarray(camera_pixels, dtype=np.float64)
+        hits = cast(self.scene, self.camera, pixels, self.projector.position_m)
         spot = self.projector.project(hits.position_m)
-        lit = hits.diffuse & inside(self.projector, spot) & sees(self.scene, hits, self.projector.position_m)
+        lit = hits.diffuse & hits.free & inside(self.projector, spot)
         return np.where(lit[:, None], spot, np.nan)
 
 
