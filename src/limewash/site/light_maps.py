@@ -97,16 +97,6 @@ def in_picture(pixels: Array, size: tuple[int, int]) -> NDArray[np.bool_]:
     return (x >= -0.5) & (x <= size[0] - 0.5) & (y >= -0.5) & (y <= size[1] - 0.5)
 
 
-def contrast_ratio(white_lx: ArrayLike, *, ambient_lx: float, native: float) -> Array:
-    """Contrast of white against black on the wall; the wall's reflectance cancels. [-]"""
-    e = np.asarray(white_lx, dtype=np.float64)
-    black = e / native + ambient_lx
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = (e + ambient_lx) / black
-    defined: Array = np.where(black > 0.0, ratio, 1.0)
-    return defined
-
-
 def pixel_pitch_m(device: Device, surface: Surface, uv: ArrayLike) -> tuple[Array, Array, Array]:
     """Size of a pixel on a surface at points (..., 2) of its plane.
 

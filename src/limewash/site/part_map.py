@@ -9,9 +9,10 @@ import shapely
 from numpy.typing import NDArray
 
 from limewash.geometry.device import Device
+from limewash.light.photometry import contrast_ratio, wall_luminance_cd_m2
 from limewash.project.projector import Projector
 from limewash.project.site_models import Spot
-from limewash.site.light_maps import Output, contrast_ratio, illuminance_lx, incidence_rad, pixel_pitch_m
+from limewash.site.light_maps import Output, illuminance_lx, incidence_rad, pixel_pitch_m
 from limewash.site.optics import ARC_MINUTE_RAD, Focus, best_focus_m, blur_px, focal_length_m, focus_limits
 from limewash.site.surface import Surface
 from limewash.site.visibility import Seen
@@ -84,7 +85,7 @@ def map_part(
         inside=inside,
         lit=lit,
         illuminance_lx=white,
-        luminance_cd_m2=(white + ambient_lx) * surface.reflectance / np.pi,
+        luminance_cd_m2=wall_luminance_cd_m2(white + ambient_lx, reflectance=surface.reflectance),
         contrast=np.where(lit, contrast_ratio(white, ambient_lx=ambient_lx, native=output.contrast), np.nan),
         pitch_m=pitch,
         detail_m=np.maximum(pitch, nearest * ARC_MINUTE_RAD),

@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
+from limewash.light.photometry import CONTRAST_CLASSES
 from limewash.progress import Progress, silent
 from limewash.project.models import House, Rig, Stand
 from limewash.project.projector import Projector
 from limewash.project.site_models import Weights
 from limewash.site import aim_kernel as k
-from limewash.site.classes import CONTRAST_CLASSES
 from limewash.site.projector_classes import projector_class
 from limewash.site.scene import Scene
 from limewash.site.tables import (
@@ -175,6 +175,7 @@ def judge(
     """Run the kernel over all stands on all cores; rows of results in the column order of `aim_kernel`."""
     out = np.empty((len(stands), k.RESULT_COLUMNS))
     row = projector_row(projector)
+    shade = shade.between(stands, section.samples[:, :3])
 
     def run(start: int) -> None:
         stop = start + _CHUNK

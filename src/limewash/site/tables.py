@@ -42,6 +42,16 @@ class ShadeTable:
     starts: NDArray[np.int64]
     boxes: Array
 
+    def between(self, lenses_m: Array, points_m: Array) -> ShadeTable:
+        """Only the facets that can stand between: those with lenses and points not all on one side."""
+        ends = np.concatenate([lenses_m, points_m])
+        above = np.einsum("fk,fpk->fp", self.facets[:, 9:12], ends[None] - self.facets[:, None, :3])
+        kept = np.flatnonzero((above.min(axis=1) < -1e-6) & (above.max(axis=1) > 1e-6))
+        rings = [self.corners[self.starts[f] : self.starts[f + 1]] for f in kept]
+        starts = np.concatenate([[0], np.cumsum([len(ring) for ring in rings])]).astype(np.int64)
+        corners = np.concatenate(rings) if rings else np.empty((0, 2))
+        return ShadeTable(self.facets[kept], corners, starts, self.boxes)
+
 
 def projector_row(projector: Projector) -> Array:
     """Ranges and light of a projector in the column order of `aim_kernel`."""

@@ -1,0 +1,159 @@
+"""Why one stand beats another, and what would help where none is good enough; in sentences."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from limewash.light.photometry import white_needed_lx
+from limewash.project.lengths import Units, show_length
+from limewash.project.models import House
+from limewash.site import aim_kernel as k
+from limewash.site.scene import Scene
+from limewash.site.search import CRITERIA, Candidate, SearchResult, Trial, judge, projectors_to_try, weights
+from limewash.site.tables import eye_table, halves, section_table, shade_table
+
+_SMALLEST_GAIN = 0.002
+
+
+@dataclass(frozen=True)
+class Help:
+    """What would help for one section that no stand serves well enough.
+
+    Attributes
+    ----------
+    section : str
+        Which section.
+    short : str
+        What the best stand reaches, against what is needed.
+    steps : tuple of str
+        What to change, each a sentence.
+    """
+
+    section: str
+    short: str
+    steps: tuple[str, ...]
+
+
+def why_first(first: Candidate, second: Candidate, scene: Scene) -> str:
+    """One sentence: what makes the first better than the second, and what it gives up for that."""
+    share = dict(zip(CRITERIA, weights(scene.site.search.weights), strict=True))
+    gains = {name: share[name] * (first.parts[name] - second.parts[name]) for name in CRITERIA}
+    names = sorted(gains, key=lambda name: -gains[name])
+    better = [name for name in names if gains[name] > _SMALLEST_GAIN][:2]
+    worse = [name for name in names[::-1] if gains[name] < -_SMALLEST_GAIN][:1]
+    told = {name: _pair(name, first, second, scene.units) for name in CRITERIA}
+    if first.meets and not second.meets:
+        needs = scene.site.search
+        return (
+            f"The first meets what is needed ({needs.need_coverage:.0%} of its section at "
+            f"{needs.need_contrast:g}:1), the second does not: {told['coverage']}, {told['contrast']}."
+        )
+    if not better:
+        return "The two are as good as each other; take the one that is easier to reach."
+    sentence = f"The first is better for {' and '.join(told[name] for name in better)}"
+    return f"{sentence}, though not for {told[worse[0]]}." if worse else f"{sentence}."
+
+
+def what_would_help(house: House, scene: Scene, result: SearchResult) -> tuple[Help, ...]:
+    """For each section that no stand serves well enough: smaller section, more light, shorter throw, two projectors."""
+    served = {trial.section for trial in result.trials if trial.meets.any()}
+    sections = dict.fromkeys(trial.section for trial in result.trials)
+    helps = []
+    for section in sections:
+        if section not in served:
+            trials = [trial for trial in result.trials if trial.section == section]
+            helps.append(_help(house, scene, result, section, trials, served))
+    return tuple(helps)
+
+
+def _help(
+    house: House, scene: Scene, result: SearchResult, section: str, trials: list[Trial], served: set[str]
+) -> Help:
+    need_coverage, need_contrast = result.needs
+    wide = max(trials, key=lambda trial: float(trial.results[:, k.COVERAGE].max()))
+    covering = [
+        (trial, index)
+        for trial in trials
+        for index in np.flatnonzero(trial.results[:, k.COVERAGE] >= need_coverage)[:100000]
+    ]
+    steps = []
+    smaller = sorted(served - {section})
+    if smaller:
+        steps.append(f"Light a smaller section: a stand that serves {' or '.join(map(repr, smaller))} was found.")
+    if covering:
+        trial, index = max(covering, key=lambda pair: float(pair[0].results[pair[1], k.LOG_CONTRAST]))
+        contrast = float(np.exp(trial.results[index, k.LOG_CONTRAST]))
+        short = (
+            f"{section!r}: the best stand that covers {need_coverage:.0%} reaches {contrast:.1f}:1 "
+            f"with {trial.label}; {need_contrast:g}:1 is needed"
+        )
+        steps += _more_light(trial, index, need_contrast, scene.ambient_lx)
+    else:
+        index = int(wide.results[:, k.COVERAGE].argmax())
+        reach = float(wide.results[index, k.COVERAGE])
+        short = f"{section!r}: no stand covers more than {reach:.0%} of it; {need_coverage:.0%} is needed"
+        steps += _shorter_throw(wide, index)
+        steps += _less_shadow(wide, index, need_coverage)
+    steps += _two_projectors(house, scene, result, section)
+    if not steps:
+        steps.append("Allow more ground to stand on (site.zone), other heights, or a lower site.search.need_contrast.")
+    return Help(section, short, tuple(steps))
+
+
+def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: float) -> list[str]:
+    mean = float(trial.results[index, k.MEAN_LX])
+    native = trial.projector.contrast
+    factor = white_needed_lx(need_contrast, ambient_lx=ambient_lx, native=native) / mean
+    if not math.isfinite(factor):
+        return [f"{trial.label} has a contrast of {native:g}:1 of its own; take one with more."]
+    lumens = trial.projector.light_left_lm * factor
+    rounded = math.ceil(lumens / 100.0) * 100
+    darker = ambient_lx / factor
+    return [
+        f"More light: about {rounded:g} lm instead of {trial.projector.light_left_lm:g} lm from the same stand.",
+        f"Less light on the wall from elsewhere: {darker:.1f} lx instead of {ambient_lx:.1f} lx would do as well "
+        "(own lamps off, a shade towards a street lamp if its owner agrees).",
+    ]
+
+
+def _shorter_throw(trial: Trial, index: int) -> list[str]:
+    room = float(trial.results[index, k.ROOM])
+    if room >= 1.0 or room <= 0.0:
+        return []
+    shortest = (trial.projector.throw_range or (trial.projector.throw_ratio,))[0]
+    return [f"A shorter throw: a ratio of {room * shortest:.2f} instead of {shortest:g} would hold it from there."]
+
+
+def _less_shadow(trial: Trial, index: int, need_coverage: float) -> list[str]:
+    shaded, coverage = float(trial.results[index, k.SHADED]), float(trial.results[index, k.COVERAGE])
+    if shaded < 0.02 or coverage + shaded < need_coverage:
+        return []
+    return [f"Less in the way: {shaded:.0%} of it lies in the shadow of obstacles from there."]
+
+
+def _two_projectors(house: House, scene: Scene, result: SearchResult, section: str) -> list[str]:
+    need_coverage, need_contrast = result.needs
+    shade, eyes = shade_table(scene), eye_table(scene)
+    for label, projector in projectors_to_try(house):
+        good = []
+        for half in halves(section_table(section, scene.section(section), scene.people)):
+            r = judge(projector, half, result.stands, shade, eyes, scene.ambient_lx)
+            fits = (r[:, k.COVERAGE] >= need_coverage) & (np.exp(r[:, k.LOG_CONTRAST]) >= need_contrast)
+            good.append(bool(fits.any()))
+        if all(good):
+            return [f"Two projectors: with two of {label}, each lighting one half, both halves reach what is needed."]
+    return []
+
+
+def _pair(name: str, a: Candidate, b: Candidate, units: Units) -> str:
+    return {
+        "coverage": f"lit area ({a.lit_m2:.1f} against {b.lit_m2:.1f} m2)",
+        "contrast": f"contrast ({a.contrast:.1f}:1 against {b.contrast:.1f}:1)",
+        "sharpness": f"fine detail ({a.sharpness:.0%} against {b.sharpness:.0%} of what the eye can see)",
+        "waste": f"used picture ({1 - a.wasted:.0%} against {1 - b.wasted:.0%})",
+        "obstruction": f"a free way ({a.parts['obstruction']:.0%} against {b.parts['obstruction']:.0%})",
+        "cable": f"cable ({show_length(a.cable_m, units)} against {show_length(b.cable_m, units)})",
+    }[name]
