@@ -267,7 +267,7 @@ test("a cubic carried through a slant stays near the true image", () => {
   const curve = { segments: [{ type: "cubic", start: [0, 1], control1: [0.5, 2], control2: [1.5, 2], end: [2, 1] }], closed: false };
   const seen = carried(curve, see);
   for (let i = 0; i <= 10; i++) {
-    assert.ok(path.nearest(seen, see(path.pointAt(curve.segments[0], i / 10)), 1e-3).distance < 0.5);
+    assert.ok(path.nearest(seen, see(path.pointAt(curve.segments[0], i / 10)), 1e-3).distance < 0.06);
   }
 });
 

@@ -5,40 +5,53 @@
  * @typedef {import("./vector.js").Point} Point
  * @typedef {import("./path.js").Path} Path
  * @typedef {import("./path.js").Arc} Arc
+ * @typedef {import("./path.js").Cubic} Cubic
  * @typedef {import("./path.js").Segment} Segment
  * @typedef {import("./perspective.js").Wall} Wall
  */
 import { arcPoint, ellipseThrough, endpointForm } from "./arc.js";
 import { apply } from "./homography.js";
-import { pointAt, polyline } from "./path.js";
-import { cross, scaled, subtract } from "./vector.js";
+import { nearest, pointAt, polyline, split } from "./path.js";
+import { between, cross, scaled, subtract } from "./vector.js";
 
 /**
- * A path under a plane map. Lines stay lines and arcs stay arcs (of other ellipses) exactly; a cubic keeps its ends
- * and tangents, and its middle to within half a pixel over two metres of a wall seen at 20 degrees.
+ * A path under a plane map. Lines stay lines and arcs stay arcs (of other ellipses) exactly; a cubic is
+ * halved until each piece, with its ends and tangents kept, is within 0.05 of the true image.
  * @param {Path} path @param {(p: Point) => Point} map @returns {Path}
  */
 export function carried(path, map) {
-  return { closed: path.closed, segments: path.segments.map((segment) => carriedSegment(segment, map)) };
+  return { closed: path.closed, segments: path.segments.flatMap((segment) => carriedSegment(segment, map)) };
 }
 
-/** @param {Segment} segment @param {(p: Point) => Point} map @returns {Segment} */
+/** @param {Segment} segment @param {(p: Point) => Point} map @returns {Segment[]} */
 function carriedSegment(segment, map) {
   const start = map(segment.start);
   const end = map(segment.end);
-  if (segment.type === "line") return { type: "line", start, end };
-  if (segment.type === "arc") {
-    const points = Array.from({ length: 13 }, (_, i) => map(pointAt(segment, i / 12)));
-    return arcAlong(points) ?? { ...segment, start, end };
-  }
-  const handle = (/** @type {Point} */ from, /** @type {Point} */ to, /** @type {Point} */ image) => {
+  if (segment.type === "line") return [{ type: "line", start, end }];
+  if (segment.type === "cubic") return carriedCubic(segment, map, 4);
+  const points = Array.from({ length: 13 }, (_, i) => map(pointAt(segment, i / 12)));
+  return [arcAlong(points) ?? { ...segment, start, end }];
+}
+
+/** @param {Cubic} segment @param {(p: Point) => Point} map @param {number} halvings left @returns {Cubic[]} */
+function carriedCubic(segment, map, halvings) {
+  const handle = (/** @type {Point} */ from, /** @type {Point} */ to) => {
     const h = 1e-4; // the handle follows the derivative of the map, so that the tangent is exact
-    const near = map([from[0] + (to[0] - from[0]) * h, from[1] + (to[1] - from[1]) * h]);
+    const image = map(from);
+    const near = map(between(from, to, h));
     return /** @type {Point} */ ([image[0] + (near[0] - image[0]) / h, image[1] + (near[1] - image[1]) / h]);
   };
-  const control1 = handle(segment.start, segment.control1, start);
-  const control2 = handle(segment.end, segment.control2, end);
-  return { type: "cubic", start, control1, control2, end };
+  /** @type {Cubic} */
+  const whole = {
+    type: "cubic",
+    start: map(segment.start),
+    control1: handle(segment.start, segment.control1),
+    control2: handle(segment.end, segment.control2),
+    end: map(segment.end),
+  };
+  const off = nearest({ segments: [whole], closed: false }, map(pointAt(segment, 0.5)), 1e-3).distance;
+  if (off < 0.05 || halvings === 0) return [whole];
+  return split(segment, 0.5).flatMap((half) => carriedCubic(/** @type {Cubic} */ (half), map, halvings - 1));
 }
 
 /**
