@@ -1,0 +1,86 @@
+"""The live channel: every page hears of every change; pages that drag speak through it too."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import secrets
+from collections import deque
+from typing import Any
+
+from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+from pydantic import ValidationError
+
+from limewash.errors import LimewashError
+from limewash.studio.desk import Desk
+from limewash.studio.notices import Message
+from limewash.studio.wire import Drag
+
+router = APIRouter()
+
+MOST_WAITING = 200
+_ONLY_NEWEST = ("drag", "hand", "job")
+
+
+class Outbox:
+    """Messages that wait for one page; of those that follow each other quickly only the newest waits."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._loop = loop
+        self._waiting: deque[Message] = deque(maxlen=MOST_WAITING)
+        self._some = asyncio.Event()
+
+    def put(self, message: Message) -> None:
+        """From any thread."""
+        with contextlib.suppress(RuntimeError):  # the loop has ended: nobody waits any more
+            self._loop.call_soon_threadsafe(self._take, message)
+
+    async def next(self) -> Message:
+        while not self._waiting:
+            self._some.clear()
+            await self._some.wait()
+        return self._waiting.popleft()
+
+    def _take(self, message: Message) -> None:
+        last = self._waiting[-1] if self._waiting else None
+        if last is not None and message["type"] in _ONLY_NEWEST and last["type"] == message["type"]:
+            self._waiting.pop()
+        self._waiting.append(message)
+        self._some.set()
+
+
+@router.websocket("/live")
+async def live(socket: WebSocket) -> None:
+    """Tell a page of all changes until it goes away."""
+    desk: Desk = socket.app.state.desk
+    client = secrets.token_hex(6)
+    await socket.accept()
+    outbox = Outbox(asyncio.get_running_loop())
+    stop = desk.notices.listen(outbox.put)
+    sending = asyncio.create_task(_send(socket, outbox))
+    try:
+        await socket.send_text(json.dumps({"type": "hello", "client": client, **desk.hello()}))
+        while True:
+            await _hear(desk, client, await socket.receive_json(), outbox)
+    except (WebSocketDisconnect, RuntimeError, ValueError):
+        pass
+    finally:
+        stop()
+        sending.cancel()
+        desk.client_left(client)
+
+
+async def _hear(desk: Desk, client: str, message: Any, outbox: Outbox) -> None:
+    """What a page may say here: the same as on the routes, only quicker."""
+    try:
+        if message.get("type") == "drag":
+            desk.tracing.drag(Drag(path=message["path"], client=client))
+    except (LimewashError, ValidationError, KeyError, AttributeError) as error:
+        outbox.put({"type": "refused", "message": str(error)})
+
+
+async def _send(socket: WebSocket, outbox: Outbox) -> None:
+    with contextlib.suppress(RuntimeError, WebSocketDisconnect):
+        while True:
+            await socket.send_text(json.dumps(await outbox.next(), separators=(",", ":")))

@@ -1,0 +1,60 @@
+// @ts-check
+import { button, el } from "./dom.js";
+
+/**
+ * A question with two answers.
+ * @param {{title: string, text?: string, yes: string, no?: string}} words
+ * @returns {Promise<boolean>}
+ */
+export function ask(words) {
+  return new Promise((answer) => {
+    const dialog = el("dialog", { class: "ask", "aria-label": words.title, on: { close: () => done(dialog.returnValue === "yes") } },
+      el("form", { method: "dialog" },
+        el("h2", {}, words.title),
+        words.text ? el("p", {}, words.text) : null,
+        el("div", { class: "row end" },
+          el("button", { class: "button", value: "no" }, words.no ?? "Cancel"),
+          el("button", { class: "button main", value: "yes", autofocus: true }, words.yes))));
+    /** @param {boolean} said */
+    function done(said) {
+      dialog.remove();
+      answer(said);
+    }
+    document.body.append(dialog);
+    dialog.showModal();
+  });
+}
+
+/**
+ * A dialog with any content; gives it back so that the caller can close it.
+ * @param {string} title @param {...Node} children
+ * @returns {HTMLDialogElement}
+ */
+export function sheet(title, ...children) {
+  const dialog = el("dialog", { class: "sheet-dialog", "aria-label": title, on: { close: () => dialog.remove() } },
+    el("div", { class: "row" }, el("h2", {}, title), button({ icon: "close", label: "Close (Esc)", kind: "end", run: () => dialog.close() })),
+    ...children);
+  document.body.append(dialog);
+  dialog.showModal();
+  return dialog;
+}
+
+/** What each key does. @param {import("./keys.js").Keys} keys */
+export function keysHelp(keys) {
+  const open = document.querySelector("dialog.keys");
+  if (open instanceof HTMLDialogElement) {
+    open.close();
+    return;
+  }
+  const groups = [...keys.groups()].map(([name, list]) =>
+    el("section", {}, el("h3", {}, name), el("dl", {}, ...list.flatMap((key) => [
+      el("dt", {}, ...key.keys.split(", ").slice(0, 1).flatMap(keyCaps)), el("dd", {}, key.what)]))));
+  sheet("Keys", el("div", { class: "keys-columns" }, ...groups)).classList.add("keys");
+}
+
+const SIGNS = { ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc" };
+
+/** @param {string} combination */
+function keyCaps(combination) {
+  return combination.split("+").map((key) => el("kbd", {}, SIGNS[/** @type {keyof typeof SIGNS} */ (key)] ?? key));
+}

@@ -1,0 +1,5 @@
+// @ts-check
+/** @param {HTMLElement} root */
+export async function mount(root) {
+  root.textContent = "";
+}

@@ -1,0 +1,106 @@
+// @ts-check
+/**
+ * The frame around every page: the rail of stages, undo and redo, what the projector shows, theme, keyboard help.
+ *
+ * A page is a module `/static/<page>/page.js` with `export async function mount(root, studio)`. It gets the empty <main>
+ * and this studio:
+ *
+ *   studio.api        get, post, put, del, upload (see api.js); refusals are thrown as `Refused`
+ *   studio.live       the live channel (see live.js)
+ *   studio.keys       add([{keys, what, group, run}]) (see keys.js); shown in the help by themselves
+ *   studio.steps      set({undo, redo, onUndo, onRedo}): words of what would be undone, or null
+ *   studio.say        say("Saved"), say("...", "care"): a line at the foot, also read out
+ *   studio.project    {name, folder, ...} or null
+ *   studio.projector  show(what), blank(), state (see projector_bar.js)
+ *   studio.ask        ask({title, text, yes, no}) -> Promise<boolean>
+ */
+
+import * as api from "./api.js";
+import { ask, keysHelp } from "./dialogs.js";
+import { button, el, icon } from "./dom.js";
+import { Keys } from "./keys.js";
+import { Live } from "./live.js";
+import { ProjectorBar } from "./projector_bar.js";
+import { rail } from "./rail.js";
+import { say } from "./said.js";
+import { themeControls } from "./theme_controls.js";
+
+const page = document.body.dataset.page ?? "home";
+const keys = new Keys();
+const live = new Live();
+
+class Steps {
+  undo = button({ icon: "undo", label: "Nothing to undo", disabled: true, run: () => this.run("undo") });
+  redo = button({ icon: "redo", label: "Nothing to redo", disabled: true, run: () => this.run("redo") });
+  /** @type {{undo?: string | null, redo?: string | null, onUndo?: () => void, onRedo?: () => void}} */
+  #now = {};
+
+  /** @param {{undo?: string | null, redo?: string | null, onUndo?: () => void, onRedo?: () => void}} steps */
+  set(steps) {
+    this.#now = { ...this.#now, ...steps };
+    this.#label(this.undo, "Undo", this.#now.undo, "Ctrl+Z");
+    this.#label(this.redo, "Redo", this.#now.redo, "Ctrl+Shift+Z");
+  }
+
+  /** @param {"undo" | "redo"} way */
+  run(way) {
+    if (way === "undo" && this.#now.undo) this.#now.onUndo?.();
+    if (way === "redo" && this.#now.redo) this.#now.onRedo?.();
+  }
+
+  /** @param {HTMLButtonElement} control @param {string} word @param {string | null | undefined} what @param {string} key */
+  #label(control, word, what, key) {
+    control.disabled = !what;
+    const text = what ? `${word}: ${what} (${key})` : `Nothing to ${word.toLowerCase()}`;
+    control.title = text;
+    control.setAttribute("aria-label", text);
+  }
+}
+
+async function start() {
+  const steps = new Steps();
+  const projector = new ProjectorBar(api, live, say);
+  const where = await api.get("/api/project").catch(() => ({ open: false }));
+  const studio = { api, live, keys, steps, say, ask, projector, project: where.open ? where : null };
+  keys.add([
+    { keys: "?", what: "Show these keys", run: () => keysHelp(keys) },
+    { keys: "Ctrl+Z", what: "Undo", run: () => steps.run("undo") },
+    { keys: "Ctrl+Shift+Z, Ctrl+Y", what: "Redo", run: () => steps.run("redo") },
+    { keys: "B", what: "Projector black, or back to what it showed", run: () => projector.blank() },
+    ...["site", "scan", "trace", "show", "night"].map((name, n) => ({
+      keys: `Alt+${n + 1}`, what: `Go to ${name[0].toUpperCase()}${name.slice(1)}`, typing: true,
+      run: () => location.assign(`/${name}`),
+    })),
+    { keys: "Alt+0", what: "Go to the start page", typing: true, run: () => location.assign("/") },
+  ]);
+  document.getElementById("bar")?.append(
+    el("a", { class: "skip", href: "#page" }, "To the page"),
+    el(
+      "a", { class: "house", href: "/", title: "Start page" },
+      el("img", { src: "/static/icon.svg", alt: "", width: 26, height: 26 }),
+      el("span", { class: "house-name" }, where.open ? where.name : "Limewash"),
+    ),
+    rail(page, where),
+    el("div", { class: "bar-tools", role: "toolbar", "aria-label": "Tools" },
+      steps.undo, steps.redo, el("span", { class: "bar-gap" }), projector.element, el("span", { class: "bar-gap" }),
+      themeControls(), button({ icon: "help", label: "Keys (?)", run: () => keysHelp(keys) })),
+  );
+  live.on("closed", () => say("The studio's server went away; waiting for it.", "care", true));
+  live.on("open", () => say("", "", false));
+  live.on("trouble", (message) => say(message.message, "care", true));
+  live.on("refused", (message) => say(message.message, "care"));
+  live.on("project", () => location.reload());
+  const root = document.getElementById("page");
+  try {
+    const module = await import(`./${page}/page.js`);
+    await module.mount(root, studio);
+  } catch (error) {
+    const message = error instanceof api.Refused ? error.message : "This page could not be opened.";
+    root?.append(el("section", { class: "sheet lonely" }, icon("care"), el("p", {}, message),
+      button({ text: "To the start page", href: "/" })));
+    if (!(error instanceof api.Refused)) throw error;
+  }
+  document.body.dataset.ready = "true";
+}
+
+start();
