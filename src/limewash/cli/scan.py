@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from limewash.cli.console import bar, print_json, print_table, say
 from limewash.cli.options import HERE, JsonOption, ProjectOption, parse_size
+
+if TYPE_CHECKING:
+    from limewash.scan.findings import Findings
 
 app = typer.Typer(no_args_is_help=True, help="Learn where every projector pixel lands on the house.")
 
@@ -58,7 +61,9 @@ def read(
         print_json({"scan": folder.name, **result.findings.to_json()})
         return
     print_findings(result.findings)
-    say(f"Saved as {folder}. Next: draw over {folder / 'photo.png'} in any vector editor, then 'limewash trace import'.")
+    say(
+        f"Saved as {folder}. Next: draw over {folder / 'photo.png'} in any vector editor, then 'limewash trace import'."
+    )
 
 
 @app.command("check")
@@ -94,6 +99,7 @@ def film(
     Example:  limewash scan film pattern.mp4 clip.mp4 --house brick
     """
     from limewash.media.reading import ClipReader
+    from limewash.world.display import under_video
     from limewash.world.film import film as film_pattern
     from limewash.world.phone import Phone
     from limewash.world.virtual import load_world
@@ -103,7 +109,7 @@ def film(
     with bar("Film") as report:
         report(0.0, "building the house")
         world = load_world(house, camera_size=parse_size(size), projector_size=projector_size)
-        film_pattern(pattern_file, out, world.view().show_frame, Phone(seed=seed), report)
+        film_pattern(pattern_file, out, under_video(world.view()), Phone(seed=seed), report)
     say(f"Filmed {out}. Next: limewash scan read {out} --project ...")
 
 

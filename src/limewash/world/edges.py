@@ -23,13 +23,15 @@ class EdgeAccuracy:
 
     Attributes
     ----------
-    rmse_px, worst_px : float
+    median_px, rmse_px, p95_px, worst_px : float
         Over points every half pixel along the true edges within the projector's picture, and along the map's.
     by_path : dict of str to (float, float)
         RMSE and worst of each path, by its title.
     """
 
+    median_px: float
     rmse_px: float
+    p95_px: float
     worst_px: float
     by_path: dict[str, tuple[float, float]]
 
@@ -55,7 +57,9 @@ def edge_accuracy(house_map: HouseMap, features: Sequence[Feature]) -> EdgeAccur
             apart[feature.title] = found
     every = np.concatenate(list(apart.values())) if apart else np.full(1, np.nan)
     return EdgeAccuracy(
+        median_px=float(np.median(every)),
         rmse_px=_rms(every),
+        p95_px=float(np.percentile(every, 95)),
         worst_px=float(every.max()),
         by_path={title: (_rms(found), float(found.max())) for title, found in apart.items()},
     )
