@@ -12,7 +12,8 @@ from limewash.geometry.rays import pack_device
 from limewash.progress import Progress, silent
 from limewash.world.backdrop import backdrop
 from limewash.world.cast import cast_rows, gather_rows, openness
-from limewash.world.lighting import Lighting
+from limewash.world.develop import develop
+from limewash.world.lighting import Lighting, daylight, dusk
 from limewash.world.model import House
 from limewash.world.rows import in_rows
 from limewash.world.scene import Scene
@@ -20,9 +21,6 @@ from limewash.world.truth import cast
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
-
-_CELLS_ACROSS = 320
-_OPENNESS_RAYS = 8
 
 
 class View:
@@ -58,7 +56,7 @@ class View:
         self.spot = np.empty((height, width, samples**2, 2), dtype=np.float32)
         self.gain = np.zeros((height, width, samples**2, 3), dtype=np.float32)
         self.ambient = np.empty((height, width, 3), dtype=np.float32)
-        self._black = 1.0 / house.projector.contrast
+        self._house, self._scene, self._samples = house, scene, samples
         cells, step = ambient_cells(scene, camera)
         arrays = (self.spot, self.gain, self.ambient)
         cast_all(scene, camera, projector, house.projector.lumens, light, cells, step, samples, arrays, progress)
@@ -83,6 +81,22 @@ class View:
         in_rows(lambda a, b: gather_rows(light, self.spot, self.gain, a, b, out), len(out), 64)
         return out
 
+    def daylight(self, progress: Progress = silent) -> NDArray[np.uint8]:
+        """The house on a clear day, sRGB codes of shape (h, w, 3)."""
+        return develop(self._under(daylight(self._house), progress), exposure=1.0 / 26_000.0, glare=0.02)
+
+    def dusk(self, progress: Progress = silent) -> NDArray[np.uint8]:
+        """The house after sunset with its lamps lit, sRGB codes of shape (h, w, 3)."""
+        return develop(self._under(dusk(self._house), progress), exposure=1.0 / 11.0, glare=0.1)
+
+    def _under(self, light: Lighting, progress: Progress) -> Picture:
+        """The scene under another light, the projector off. [cd/m2]"""
+        cells, step = ambient_cells(self._scene, self.camera, across=480, rays=24)
+        none = np.zeros((1, 1, 1, 3), dtype=np.float32)
+        arrays = (none, none, np.empty_like(self.ambient))
+        cast_all(self._scene, self.camera, self.projector, 0.0, light, cells, step, self._samples, arrays, progress)
+        return arrays[2]
+
     def _panel(self, projected: NDArray[np.uint8] | NDArray[np.floating], defocus_px: float) -> Picture:
         width, height = self.projector.size
         if projected.shape[:2] != (height, width) or projected.shape[2:] not in ((), (3,)):
@@ -94,7 +108,8 @@ class View:
             light /= np.float32(255.0)
         if defocus_px > 0.0:
             light = cv2.GaussianBlur(light, (0, 0), defocus_px).astype(np.float32)
-        light = np.float32(self._black) + np.float32(1.0 - self._black) * light
+        black = np.float32(1.0 / self._house.projector.contrast)
+        light = black + (np.float32(1.0) - black) * light
         return np.ascontiguousarray(light.reshape(height, width, -1))
 
 
@@ -125,7 +140,7 @@ def cast_all(
     ambient[rows, columns] += bare[rows, columns, None] * backdrop(light, directions)
 
 
-def ambient_cells(scene: Scene, camera: Device) -> tuple[Picture, int]:
+def ambient_cells(scene: Scene, camera: Device, *, across: int = 320, rays: int = 8) -> tuple[Picture, int]:
     """How open the surfaces are to the sky and the ground, on a coarse grid of camera pixels.
 
     Returns
@@ -136,14 +151,14 @@ def ambient_cells(scene: Scene, camera: Device) -> tuple[Picture, int]:
         Camera pixels from one cell to the next; cell (0, 0) is pixel (0, 0).
     """
     width, height = camera.size
-    step = max(1, round(width / _CELLS_ACROSS))
+    step = max(1, round(width / across))
     columns, rows = -(-width // step) + 1, -(-height // step) + 1
     x, y = np.meshgrid(np.arange(columns) * step, np.arange(rows) * step)
     pixels = np.stack([x, y], axis=-1).reshape(-1, 2).astype(np.float64)
     hits = cast(scene, camera, pixels, camera.position_m)
     opened = np.empty((rows * columns, 2))
     in_rows(
-        lambda a, b: openness(scene, hits.position_m[a:b], hits.normal[a:b], _OPENNESS_RAYS, opened[a:b]),
+        lambda a, b: openness(scene, hits.position_m[a:b], hits.normal[a:b], rays, opened[a:b]),
         len(opened),
         2048,
     )
