@@ -34,6 +34,11 @@ def decode_bt1886(signal: ArrayLike) -> NDArray[np.float64]:
     return np.power(np.clip(np.asarray(signal, dtype=np.float64), 0.0, 1.0), 2.4)
 
 
+def encode_bt1886(light: ArrayLike) -> NDArray[np.float64]:
+    """Inverse of `decode_bt1886`: the signal that makes the projector show this light."""
+    return np.power(np.clip(np.asarray(light, dtype=np.float64), 0.0, 1.0), 1.0 / 2.4)
+
+
 def encode_srgb(linear: ArrayLike) -> NDArray[np.float64]:
     """IEC 61966-2-1 encoding of linear light 0 to 1, for pictures that people look at on a screen."""
     x = np.clip(np.asarray(linear, dtype=np.float64), 0.0, 1.0)

@@ -1,4 +1,8 @@
-"""BT.709 luma and chroma of 8-bit pictures, written straight into a frame's planes."""
+"""BT.709 luma and chroma, limited range, written straight into a frame's planes.
+
+The row kernels are shared by all that makes frames. Numba's cache does not notice when a kernel in ANOTHER file
+changes: after an edit here, delete the ``__pycache__`` folders.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,7 @@ from numpy.typing import NDArray
 from limewash.jit import kernel
 
 Plane = NDArray[np.uint8]
+F32 = NDArray[np.float32]
 
 
 def plane_rows(frame: av.VideoFrame, index: int) -> Plane:
@@ -28,32 +33,61 @@ def plane_view(frame: av.VideoFrame, index: int) -> Plane:
 
 
 def fill_from_rgb(rgb: NDArray[np.uint8], frame: av.VideoFrame) -> None:
-    """Fill a yuv420p frame from full-range R'G'B' of shape (height, width, 3), both even.
-
-    BT.709 matrix, limited range. Chroma sits on even columns and between two rows, which is where H.264
-    players expect it: each sample is the mean of two rows, weighted 1, 2, 1 along the row.
-    """
+    """Fill a yuv420p frame from full-range R'G'B' of shape (height, width, 3), both even."""
     _fill_from_rgb(np.ascontiguousarray(rgb), *(plane_rows(frame, index) for index in range(3)))
 
 
 @kernel
 def _fill_from_rgb(rgb: NDArray[np.uint8], y_plane: Plane, cb_plane: Plane, cr_plane: Plane) -> None:
     height, width = rgb.shape[0], rgb.shape[1]
-    luma = np.float32(219.0 / 255.0)
-    for i in range(height):
-        for j in range(width):
-            r, g, b = np.float32(rgb[i, j, 0]), np.float32(rgb[i, j, 1]), np.float32(rgb[i, j, 2])
-            y = np.float32(0.2126) * r + np.float32(0.7152) * g + np.float32(0.0722) * b
-            y_plane[i, j] = np.uint8(luma * y + np.float32(16.5))
-    cb_scale, cr_scale = np.float32(224.0 / 255.0 / 1.8556 / 8.0), np.float32(224.0 / 255.0 / 1.5748 / 8.0)
-    for i in range(height // 2):
-        for j in range(width // 2):
-            left, mid, right = max(2 * j - 1, 0), 2 * j, 2 * j + 1
-            red = green = blue = np.int64(0)
-            for row in (2 * i, 2 * i + 1):
-                red += np.int64(rgb[row, left, 0]) + 2 * np.int64(rgb[row, mid, 0]) + np.int64(rgb[row, right, 0])
-                green += np.int64(rgb[row, left, 1]) + 2 * np.int64(rgb[row, mid, 1]) + np.int64(rgb[row, right, 1])
-                blue += np.int64(rgb[row, left, 2]) + 2 * np.int64(rgb[row, mid, 2]) + np.int64(rgb[row, right, 2])
-            mean = np.float32(0.2126) * red + np.float32(0.7152) * green + np.float32(0.0722) * blue
-            cb_plane[i, j] = np.uint8((np.float32(blue) - mean) * cb_scale + np.float32(128.5))
-            cr_plane[i, j] = np.uint8((np.float32(red) - mean) * cr_scale + np.float32(128.5))
+    signal = np.empty((2, 3, width), np.float32)
+    rounding = np.full(width, np.float32(0.5))
+    for pair in range(height // 2):
+        for half in range(2):
+            row = 2 * pair + half
+            for j in range(width):
+                for c in range(3):
+                    signal[half, c, j] = np.float32(rgb[row, j, c]) / np.float32(255.0)
+            luma_row(signal[half], rounding, y_plane[row])
+        chroma_row(signal, rounding, cb_plane[pair], cr_plane[pair])
+
+
+@kernel
+def luma_row(signal: F32, threshold: F32, out: Plane) -> None:
+    """Luma codes of R'G'B' signal (3, width), 0 to 1; `threshold` (width,) is added before cutting off."""
+    red, green, blue = np.float32(219.0 * 0.2126), np.float32(219.0 * 0.7152), np.float32(219.0 * 0.0722)
+    for j in range(threshold.size):
+        y = red * signal[0, j] + green * signal[1, j] + blue * signal[2, j]
+        out[j] = np.uint8(np.int32(y + np.float32(16.0) + threshold[j]))
+
+
+@kernel
+def chroma_row(signal: F32, threshold: F32, cb_row: Plane, cr_row: Plane) -> None:
+    """Chroma codes of two rows of R'G'B' signal (2, 3, width), 0 to 1, as `luma_row` otherwise.
+
+    Chroma sits on even columns and between the rows, where H.264 players expect it: each sample is the mean of
+    both rows, weighted 1, 2, 1 along them.
+    """
+    one, base = np.float32(1.0), np.float32(128.0)
+    cb_scale, cr_scale = np.float32(28.0 / 1.8556), np.float32(28.0 / 1.5748)
+    for j in range(threshold.size // 2):
+        red, green, blue = _around(signal, 0, j), _around(signal, 1, j), _around(signal, 2, j)
+        y = np.float32(0.2126) * red + np.float32(0.7152) * green + np.float32(0.0722) * blue
+        cb_row[j] = np.uint8(np.int32((blue - y) * cb_scale + base + threshold[j]))
+        cr_row[j] = np.uint8(np.int32((red - y) * cr_scale + base + one - threshold[j]))
+
+
+@kernel
+def _around(signal: F32, c: int, j: int) -> np.float32:
+    """Eight times the mean around chroma sample `j`."""
+    two = np.float32(2.0)
+    before, here = max(2 * j - 1, 0), 2 * j
+    total: np.float32 = (
+        signal[0, c, before]
+        + two * signal[0, c, here]
+        + signal[0, c, here + 1]
+        + signal[1, c, before]
+        + two * signal[1, c, here]
+        + signal[1, c, here + 1]
+    )
+    return total

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
+from limewash.media.yuv import chroma_row, luma_row
 
 NOISE_LENGTH = 1 << 16
 TONE_STEPS = 1 << 14
@@ -57,6 +58,7 @@ def develop(
     down = np.float32(-shift_px[1] - up)
     row_light = np.empty(width + 1, np.float32)
     step = np.empty(width, np.int32)
+    rounding = np.full(width, np.float32(0.5))
     signal = np.empty((2, 3, width), np.float32)
     for pair in range(height // 2):
         for half in range(2):
@@ -65,8 +67,8 @@ def develop(
                 _add_up(store, weights[row], c, row + up, down, left, row_light)
                 place = _scramble(seed, row * 3 + c) & (NOISE_LENGTH - 1)
                 _sense(row_light, across, response[c], noise[place : place + width], tone, step, signal[half, c])
-            _luma(signal[half], y_plane[row])
-        _chroma(signal, cb_plane[pair], cr_plane[pair])
+            luma_row(signal[half], rounding, y_plane[row])
+        chroma_row(signal, rounding, cb_plane[pair], cr_plane[pair])
 
 
 @kernel
@@ -101,46 +103,11 @@ def _sense(light: F32, across: np.float32, response: F64, noise: F32, tone: F32,
     for j in range(step.size):
         x = (light[j] + across * (light[j + 1] - light[j])) * scale
         x = (x + np.sqrt(slope * x + floor) * noise[j]) * top
-        x = zero if x < zero else x
+        x = x if x > zero else zero  # also what is not a number
         x = top if x > top else x
         step[j] = np.int32(x)
     for j in range(step.size):
         out[j] = tone[step[j]]
-
-
-@kernel
-def _luma(signal: F32, out: U8) -> None:
-    for j in range(signal.shape[1]):
-        y = np.float32(0.2126) * signal[0, j] + np.float32(0.7152) * signal[1, j] + np.float32(0.0722) * signal[2, j]
-        out[j] = np.uint8(np.float32(219.0) * y + np.float32(16.5))
-
-
-@kernel
-def _chroma(signal: F32, cb_row: U8, cr_row: U8) -> None:
-    """Two rows to one of chroma, sited on even columns."""
-    cb_scale, cr_scale = np.float32(28.0 / 1.8556), np.float32(28.0 / 1.5748)
-    for j in range(signal.shape[2] // 2):
-        before, here, after = max(2 * j - 1, 0), 2 * j, 2 * j + 1
-        red = _three(signal, 0, before, here, after)
-        green = _three(signal, 1, before, here, after)
-        blue = _three(signal, 2, before, here, after)
-        y = np.float32(0.2126) * red + np.float32(0.7152) * green + np.float32(0.0722) * blue
-        cb_row[j] = np.uint8((blue - y) * cb_scale + np.float32(128.5))
-        cr_row[j] = np.uint8((red - y) * cr_scale + np.float32(128.5))
-
-
-@kernel
-def _three(signal: F32, c: int, before: int, here: int, after: int) -> np.float32:
-    two = np.float32(2.0)
-    total: np.float32 = (
-        signal[0, c, before]
-        + two * signal[0, c, here]
-        + signal[0, c, after]
-        + signal[1, c, before]
-        + two * signal[1, c, here]
-        + signal[1, c, after]
-    )
-    return total
 
 
 @kernel
