@@ -51,6 +51,12 @@ class Surface:
         normal: Array = self.axes[2]
         return normal
 
+    @property
+    def panes(self) -> tuple[BaseGeometry, ...]:
+        """The openings, as far as they lie on the surface, in (u, v). [m]"""
+        glass = self.outline.difference(self.shape)
+        return () if glass.is_empty else tuple(shapely.get_parts(glass))
+
     def world(self, uv: ArrayLike) -> Array:
         """Points of the plane, shape (..., 2), in the world, shape (..., 3). [m]"""
         p = np.asarray(uv, dtype=np.float64)

@@ -1,0 +1,183 @@
+"""What drawings are made of: a scale, dimension lines, hatching, words that keep out of each other's way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely.geometry.base import BaseGeometry
+
+from limewash.site.canvas import GREY, INK, THIN, Label, Pen, Sheet, text_width_mm
+
+Array = NDArray[np.float64]
+
+SCALES = (10, 20, 25, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1500, 2000)
+TEXT_MM = 2.5
+_TICK_MM = 1.1
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Metres of a drawing to millimetres of a sheet; `up` is -1 where the drawing's second axis runs down."""
+
+    scale: float
+    left_m: float
+    bottom_m: float
+    x_mm: float
+    y_mm: float
+    up: float = 1.0
+
+    def at(self, points_m: ArrayLike) -> Array:
+        """Points (..., 2) on the sheet. [mm]"""
+        p = (np.asarray(points_m, dtype=np.float64) - (self.left_m, self.bottom_m)) * 1000.0 / self.scale
+        placed: Array = p * (1.0, -self.up) + (self.x_mm, self.y_mm)
+        return placed
+
+    def point(self, x_m: float, y_m: float) -> tuple[float, float]:
+        x, y = self.at((x_m, y_m))
+        return float(x), float(y)
+
+    def shape(self, shape: BaseGeometry) -> BaseGeometry:
+        """A shapely shape on the sheet. [mm]"""
+        return shapely.transform(shape, self.at) if not shape.is_empty else shape
+
+    def mm(self, length_m: float) -> float:
+        return length_m * 1000.0 / self.scale
+
+
+def fitted(
+    bounds_m: tuple[float, float, float, float],
+    box_mm: tuple[float, float, float, float],
+    *,
+    up: float = 1.0,
+) -> Frame:
+    """The largest usual scale at which left, bottom, right, top [m] fit into x, y, width, height [mm], centred."""
+    left, bottom, right, top = bounds_m
+    x, y, width, height = box_mm
+    need = max((right - left) * 1000.0 / width, (top - bottom) * 1000.0 / height, 1e-6)
+    scale = next((s for s in SCALES if s >= need), need)
+    spare_x = width - (right - left) * 1000.0 / scale
+    spare_y = height - (top - bottom) * 1000.0 / scale
+    start_y = y + spare_y / 2 if up < 0.0 else y + height - spare_y / 2
+    return Frame(scale, left, bottom, x + spare_x / 2, start_y, up)
+
+
+def dimension(
+    sheet: Sheet,
+    start: tuple[float, float],
+    end: tuple[float, float],
+    text: str,
+    *,
+    away_mm: float,
+    size_mm: float = TEXT_MM,
+) -> Label:
+    """A dimension line beside two points of the sheet [mm], `away_mm` to the right of the way from one to the other.
+
+    Level or upright lines get their words above or to the left; where the words do not fit between the
+    ticks they go beyond the end.
+    """
+    a, b = np.array(start), np.array(end)
+    along = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
+    side = np.array([-along[1], along[0]])
+    p, q = a + side * away_mm, b + side * away_mm
+    toward = side * np.sign(away_mm)
+    for point, foot in ((p, a), (q, b)):
+        if abs(away_mm) > 1.5:
+            sheet.lines([[foot + toward * 0.8, point + toward * 1.2]], GREY)
+    sheet.lines([[p - along * 1.2, q + along * 1.2]], THIN)
+    tick = (along + side) / np.sqrt(2.0) * _TICK_MM
+    sheet.lines([[p - tick, p + tick], [q - tick, q + tick]], Pen(0.3))
+    return _dimension_words(sheet, p, q, along, text, size_mm)
+
+
+def _dimension_words(sheet: Sheet, p: Array, q: Array, along: Array, text: str, size_mm: float) -> Label:
+    angle = float(np.degrees(np.arctan2(-along[1], along[0])))
+    if angle <= -90.0 + 1e-6 or angle > 90.0 + 1e-6:
+        angle += 180.0
+        along = -along
+        p, q = q, p
+    lift = np.array([along[1], -along[0]]) * 0.8
+    width = text_width_mm(text, size_mm)
+    fits = width + 1.0 <= float(np.linalg.norm(q - p))
+    at = (p + q) / 2 + lift if fits else q + along * (width / 2 + 2.0) + lift
+    return sheet.text(
+        float(at[0]), float(at[1]), text, size_mm, angle_deg=round((angle + 180) % 360 - 180, 3), backed=True
+    )
+
+
+def hatch(
+    sheet: Sheet, shape: BaseGeometry, *, apart_mm: float = 1.6, angle_deg: float = 45.0, pen: Pen = GREY
+) -> None:
+    """Parallel lines over a shape of the sheet [mm]."""
+    if shape.is_empty or shape.area < 0.05:
+        return
+    turn = np.radians(angle_deg)
+    along, across = np.array([np.cos(turn), -np.sin(turn)]), np.array([np.sin(turn), np.cos(turn)])
+    corners = shapely.get_coordinates(shapely.envelope(shape))
+    reach = corners @ along
+    steps = (
+        np.arange(np.floor((corners @ across).min() / apart_mm) + 0.5, (corners @ across).max() / apart_mm) * apart_mm
+    )
+    rays = [shapely.LineString([across * s + along * reach.min(), across * s + along * reach.max()]) for s in steps]
+    cut = shapely.get_parts(shapely.intersection(shapely.union_all(rays), shape)) if rays else []
+    lines = [np.array(line.coords) for line in cut if line.geom_type == "LineString" and line.length > 0.2]
+    if lines:
+        sheet.lines(lines, pen)
+
+
+class Words:
+    """Places words where no other words are."""
+
+    def __init__(self, sheet: Sheet, *, inside: tuple[float, float, float, float] | None = None) -> None:
+        self.sheet = sheet
+        self.limit = shapely.box(*(inside or (0.0, 0.0, sheet.width_mm, sheet.height_mm)))
+
+    def put(
+        self,
+        places: Iterable[tuple[float, float]],
+        text: str,
+        *,
+        size_mm: float = TEXT_MM,
+        anchor: str = "middle",
+        bold: bool = False,
+        colour: str = INK,
+        backed: bool = True,
+        must: bool = False,
+    ) -> Label | None:
+        """The words at the first of the places where they are free; None (or the last place, if they must)."""
+        label = None
+        for x, y in places:
+            label = Label(x, y, text, size_mm, anchor, 0.0, bold, colour, backed)
+            if self.is_free(label):
+                self.sheet.items.append(label)
+                return label
+        if must and label is not None:
+            self.sheet.items.append(label)
+            return label
+        return None
+
+    def is_free(self, label: Label) -> bool:
+        """Whether a label would meet no other and stay on the paper."""
+        box = shapely.Polygon(label.corners_mm(room_mm=0.4))
+        if not self.limit.covers(box):
+            return False
+        return not any(box.intersects(shapely.Polygon(other.corners_mm())) for other in self.sheet.labels)
+
+
+def around(x: float, y: float, *, step_mm: float = 3.2, size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
+    """A place and those around it, nearest first, for `Words.put`. [mm]"""
+    base = y + size_mm * 0.26
+    offsets = [(i, j) for i in range(-3, 4) for j in range(-5, 6)]
+    offsets.sort(key=lambda o: (abs(o[0]) * 2 + abs(o[1]), o))
+    return [(x + i * step_mm * 2, base + j * step_mm) for i, j in offsets]
+
+
+def title_strip(sheet: Sheet, title: str, note: str, *, margin_mm: float = 6.0) -> None:
+    """Title and remarks along the lower edge."""
+    y = sheet.height_mm - margin_mm
+    sheet.line((margin_mm, y - 5.0), (sheet.width_mm - margin_mm, y - 5.0), pen=THIN)
+    sheet.text(margin_mm, y - 0.6, title, 3.4, anchor="start", bold=True)
+    sheet.text(sheet.width_mm - margin_mm, y - 0.6, note, 2.5, anchor="end")

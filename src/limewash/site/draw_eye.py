@@ -1,0 +1,117 @@
+"""What the projector sees: its native picture with the house in it, and the points to check it by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from limewash.geometry.homography import apply_homography
+from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
+from limewash.site.drafting import Frame, Words, around, hatch, title_strip
+from limewash.site.placement import Placement
+from limewash.site.surface import Surface
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class CheckPoint:
+    """A corner of the house that the picture must hit: what it is, where it is [m], and its pixel."""
+
+    number: int
+    what: str
+    place_m: Array
+    pixel: tuple[float, float]
+
+
+def check_points(placement: Placement, *, count: int = 4) -> tuple[CheckPoint, ...]:
+    """Corners of parts and openings that get light, as far apart in the picture as can be."""
+    found: list[tuple[str, Array, Array]] = []
+    for part in placement.parts:
+        if part.seen.picture.is_empty:
+            continue
+        matrix = part.surface.to_picture(placement.device)
+        lit = part.seen.picture.buffer(1.0)
+        for what, uv in _corners(part.surface):
+            pixel = apply_homography(matrix, uv)
+            if lit.covers(shapely.Point(pixel)):
+                found.append((what, part.surface.world(uv), pixel))
+    if not found:
+        return ()
+    pixels = np.array([pixel for _, _, pixel in found])
+    width, height = placement.device.size
+    chosen: list[int] = []
+    for goal in ((0, 0), (width, 0), (width, height), (0, height))[:count]:
+        order = np.argsort(np.linalg.norm(pixels - goal, axis=1))
+        far = [int(i) for i in order if all(np.linalg.norm(pixels[i] - pixels[c]) > 0.05 * width for c in chosen)]
+        chosen += far[:1]
+    return tuple(
+        CheckPoint(n + 1, found[i][0], found[i][1], (float(pixels[i, 0]), float(pixels[i, 1])))
+        for n, i in enumerate(chosen)
+    )
+
+
+def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190.0)) -> Sheet:
+    """The native picture, the parts in it, the shadows, what is wasted, and the check points."""
+    sheet = Sheet(*size_mm)
+    width, height = placement.device.size
+    room = (16.0, 12.0, size_mm[0] - 32.0, size_mm[1] - 38.0)
+    mm = min(room[2] / width, room[3] / height)
+    frame = Frame(1000.0 / mm, -0.5, -0.5, (size_mm[0] - mm * width) / 2, room[1], up=-1.0)
+    edge = frame.shape(shapely.box(-0.5, -0.5, width - 0.5, height - 0.5))
+    lit = [frame.shape(part.seen.picture) for part in placement.parts if not part.seen.picture.is_empty]
+    hatch(sheet, edge.difference(shapely.union_all(lit)), apart_mm=3.0)
+    words = Words(sheet, inside=(2.0, 2.0, size_mm[0] - 2.0, size_mm[1] - 12.0))
+    for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
+        sheet.geometry(shape, pen=LINE, fill="#ffffff")
+        matrix = part.surface.to_picture(placement.device)
+        for pane in part.surface.panes:
+            glass = shapely.transform(pane, lambda uv, m=matrix: apply_homography(m, uv))
+            hatch(sheet, frame.shape(glass).intersection(edge), apart_mm=1.4, angle_deg=135.0)
+    sheet.geometry(edge, pen=THICK)
+    _scale(sheet, frame, width, height)
+    for point in check_points(placement):
+        x, y = frame.point(*point.pixel)
+        sheet.circle(x, y, 1.3, pen=LINE)
+        sheet.lines([[(x - 2.6, y), (x + 2.6, y)], [(x, y - 2.6), (x, y + 2.6)]], LINE)
+        inward = (1.0 if x < size_mm[0] / 2 else -1.0, 1.0 if y < size_mm[1] / 2 else -1.0)
+        spots = [(x + inward[0] * 14.0, y + inward[1] * 5.0), *around(x + inward[0] * 12.0, y + inward[1] * 5.0)]
+        words.put(spots, f"{point.number}: {point.pixel[0]:.0f}, {point.pixel[1]:.0f} px", bold=True)
+    for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
+        inner = shape.representative_point()
+        words.put(around(inner.x, inner.y), f"{part.surface.name} {part.picture_share:.0%}")
+    note = f"{width} x {height} px   hatched: light that lands on nothing to be lit, {placement.wasted:.0%}"
+    title_strip(sheet, "What the projector sees", note)
+    return sheet
+
+
+def _corners(surface: Surface) -> list[tuple[str, Array]]:
+    """Corners of the outline and of the openings, with words that a person can find them by."""
+    named = [(surface.name, shapely.get_coordinates(surface.outline)[:-1])]
+    ordered = sorted(surface.panes, key=lambda pane: (pane.centroid.x, pane.centroid.y))
+    named += [(f"opening {n + 1} of {surface.name}", shapely.get_coordinates(p)[:-1]) for n, p in enumerate(ordered)]
+    out = []
+    for name, corners in named:
+        middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+        for corner in corners:
+            across = "left" if corner[0] < middle[0] - 0.05 else ("right" if corner[0] > middle[0] + 0.05 else "middle")
+            up = "lower" if corner[1] < middle[1] else "upper"
+            out.append((f"{name}, {up} {across}", corner))
+    return out
+
+
+def _scale(sheet: Sheet, frame: Frame, width: int, height: int) -> None:
+    """Ticks with pixel numbers along the upper and left edge."""
+    left, top = frame.point(-0.5, -0.5)
+    for value in (0, width // 2, width - 1):
+        x = frame.point(float(value), 0.0)[0]
+        sheet.line((x, top), (x, top - 1.6), pen=THIN)
+        sheet.text(x, top - 2.4, f"{value} px" if value == 0 else f"{value}", 2.2)
+    for value in (height // 2, height - 1):
+        y = frame.point(0.0, float(value))[1]
+        sheet.line((left, y), (left - 1.6, y), pen=THIN)
+        sheet.text(left - 2.2, y + 0.8, f"{value}", 2.2, anchor="end")
+    sheet.line((left, top), (left - 1.6, top), pen=GREY)

@@ -1,0 +1,171 @@
+"""The site from above."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from limewash.project.lengths import show_length
+from limewash.site.canvas import AXIS, GREY, HIDDEN, INK, LINE, THICK, Pen, Sheet
+from limewash.site.drafting import Frame, Words, around, dimension, fitted, hatch, title_strip
+from limewash.site.placement import Placement
+from limewash.site.scene import Scene, ground_shape
+from limewash.site.stand_marks import anchors, lens_plan
+
+Array = NDArray[np.float64]
+
+_HATCH_DEG = {"road": 0.0, "pavement": 90.0, "bed": 135.0}
+
+
+def draw_plan(placement: Placement, scene: Scene, *, size_mm: tuple[float, float] = (277.0, 190.0)) -> Sheet:
+    """House, ground, obstacles, people, the stand and its beam, with two tapes that fix the lens."""
+    sheet = Sheet(*size_mm)
+    frame = fitted(_bounds(placement, scene), (24.0, 12.0, size_mm[0] - 40.0, size_mm[1] - 42.0), up=-1.0)
+    window = shapely.box(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - 14.0)
+    _ground(sheet, frame, scene, window)
+    _beam(sheet, frame, placement, window)
+    _house(sheet, frame, scene)
+    words = Words(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - 13.0))
+    _obstacles(sheet, frame, scene)
+    _stand(sheet, frame, placement)
+    _tapes(sheet, frame, placement, scene)
+    _names(words, frame, placement, scene)
+    note = f"1 : {frame.scale:g}   house above, street below   " + (
+        "lengths in m" if scene.units == "metric" else "lengths in ft and in"
+    )
+    title_strip(sheet, "Plan", note)
+    return sheet
+
+
+def _bounds(placement: Placement, scene: Scene) -> tuple[float, float, float, float]:
+    x = [0.0, scene.width_m, float(placement.device.position_m[0])]
+    z = [-0.5, float(placement.device.position_m[2]) + 1.5]
+    for spot in scene.people:
+        x.append(spot.x_m)
+        z.append(spot.distance_m + 0.8)
+    for box in scene.obstacles:
+        x += box.across_m
+    for part in scene.parts:
+        corners = part.world(shapely.get_coordinates(part.outline))
+        z.append(float(corners[:, 2].min()) - 0.5)
+        x += [float(corners[:, 0].min()), float(corners[:, 0].max())]
+    return min(x) - 0.8, min(z), max(x) + 0.8, max(z)
+
+
+def _ground(sheet: Sheet, frame: Frame, scene: Scene, window: shapely.Geometry) -> None:
+    for zone in scene.zones:
+        shape = frame.shape(ground_shape(zone)).intersection(window)
+        sheet.geometry(shape, pen=GREY, fill="#fafafa" if zone.stand_allowed else "#ededed")
+        if zone.kind in _HATCH_DEG:
+            hatch(sheet, shape, apart_mm=4.0, angle_deg=_HATCH_DEG[zone.kind], pen=Pen(0.1, "#bbbbbb"))
+
+
+def _beam(sheet: Sheet, frame: Frame, placement: Placement, window: shapely.Geometry) -> None:
+    """From the lens to the left and right edge of the picture at the height of its middle."""
+    device = placement.device
+    width, height = device.size
+    edges = device.rays(np.array([(-0.5, (height - 1) / 2), (width - 0.5, (height - 1) / 2)]))
+    lens = lens_plan(placement)
+    ends = [lens + ray[[0, 2]] * (lens[1] / max(-ray[2], 0.05)) for ray in edges]
+    wedge = shapely.Polygon(frame.at(np.array([lens, *ends]))).intersection(window)
+    sheet.geometry(wedge, pen=None, fill="#e2e2e2")
+    sheet.geometry(wedge, pen=Pen(0.2))
+    if placement.aim_m is not None:
+        sheet.lines([frame.at(np.array([lens, placement.aim_m[[0, 2]]]))], AXIS)
+
+
+def _house(sheet: Sheet, frame: Frame, scene: Scene) -> None:
+    for part in (*scene.parts, *scene.sides):
+        ends = part.world(shapely.get_coordinates(part.outline))[:, [0, 2]]
+        low, high = ends.min(axis=0), ends.max(axis=0)
+        flat = high - low
+        if min(flat) < 0.05:
+            sheet.lines([frame.at(np.array([low, high]))], Pen(0.7))
+        elif part in scene.parts:
+            sheet.area([frame.at(np.array([low, (high[0], low[1]), high, (low[0], high[1])]))], pen=HIDDEN)
+
+
+def _obstacles(sheet: Sheet, frame: Frame, scene: Scene) -> None:
+    for box in scene.obstacles:
+        (x0, x1), (z0, z1) = box.across_m, box.distance_m
+        shape = frame.shape(shapely.box(x0, z0, x1, z1))
+        overhead = box.height_m[0] >= 2.0
+        sheet.geometry(shape, pen=HIDDEN if overhead else LINE, fill=None if overhead else "#ffffff")
+        if not overhead:
+            hatch(sheet, shape, apart_mm=1.2, pen=Pen(0.13))
+
+
+def _stand(sheet: Sheet, frame: Frame, placement: Placement) -> None:
+    lens = lens_plan(placement)
+    forward = placement.device.rotation[2][[0, 2]]
+    forward = forward / np.linalg.norm(forward)
+    aside = np.array([-forward[1], forward[0]])
+    back, half = lens - 0.32 * forward, 0.16 * aside
+    sheet.area([frame.at(np.array([back + half, lens + half, lens - half, back - half]))], pen=THICK, fill="#ffffff")
+    x, y = frame.point(float(lens[0]), float(lens[1]))
+    sheet.circle(x, y, 0.7, pen=None, fill=INK)
+
+
+def _tapes(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> None:
+    lens = lens_plan(placement)
+    at = frame.at(lens)
+    for anchor in anchors(scene):
+        foot = frame.at(anchor.plan_m)
+        sheet.lines([np.array([foot, at])], HIDDEN)
+        sheet.circle(float(foot[0]), float(foot[1]), 1.0, pen=LINE, fill="#ffffff")
+    wall = frame.at(np.array([lens[0], 0.0]))
+    dimension(
+        sheet,
+        (float(wall[0]), float(wall[1])),
+        (float(at[0]), float(at[1])),
+        show_length(float(lens[1]), scene.units),
+        away_mm=_side(frame, scene, lens),
+    )
+    low = frame.point(0.0, float(lens[1]))[1] + 5.0
+    left = frame.point(0.0, 0.0)[0]
+    dimension(sheet, (left, low), (float(at[0]), low), show_length(float(lens[0]), scene.units), away_mm=2.0)
+
+
+def _side(frame: Frame, scene: Scene, lens: Array) -> float:
+    """Put the distance's dimension line outside of the house, on the nearer side."""
+    right = frame.point(scene.width_m, 0.0)[0]
+    left = frame.point(0.0, 0.0)[0]
+    x = frame.point(float(lens[0]), 0.0)[0]
+    return -(right - x + 7.0) if right - x < x - left else x - left + 7.0
+
+
+def _names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> None:
+    lens = lens_plan(placement)
+    x, y = frame.point(float(lens[0]), float(lens[1]))
+    words.put([(x + 4.0, y + 7.5), (x - 4.0, y + 7.5), *around(x, y + 7.0)], "projector", bold=True, must=True)
+    for anchor in anchors(scene):
+        foot, length = frame.at(anchor.plan_m), float(np.linalg.norm(lens - anchor.plan_m))
+        fx, fy = float(foot[0]), float(foot[1])
+        words.put([(fx, fy - 2.4), *around(fx, fy)], anchor.letter, bold=True)
+        along = [frame.at(anchor.plan_m + share * (lens - anchor.plan_m)) for share in (0.42, 0.5, 0.58, 0.34, 0.66)]
+        words.put([(float(p[0]), float(p[1])) for p in along], f"{anchor.letter} {show_length(length, scene.units)}")
+    for spot in scene.people:
+        px, py = frame.point(spot.x_m, spot.distance_m)
+        words.sheet.circle(px, py, 1.1, pen=LINE, fill="#ffffff")
+        words.put(around(px, py + 3.6), spot.name)
+    for box in scene.obstacles:
+        middle_x, middle_z = sum(box.across_m) / 2, sum(box.distance_m) / 2
+        words.put(around(*frame.point(middle_x, middle_z)), box.name)
+    for zone in scene.zones:
+        inner = ground_shape(zone).intersection(shapely.box(*_plan_window(frame, words)))
+        if not inner.is_empty:
+            spot_in = inner.representative_point()
+            stand = "" if zone.stand_allowed else ", no stand"
+            words.put(around(*frame.point(spot_in.x, spot_in.y)), f"{zone.name}{stand}", colour="#444444")
+
+
+def _plan_window(frame: Frame, words: Words) -> tuple[float, float, float, float]:
+    left, top, right, bottom = words.limit.bounds
+    metres = frame.scale / 1000.0
+    return (
+        frame.left_m + (left - frame.x_mm) * metres,
+        frame.bottom_m + (top - frame.y_mm) * metres,
+        frame.left_m + (right - frame.x_mm) * metres,
+        frame.bottom_m + (bottom - frame.y_mm) * metres,
+    )
