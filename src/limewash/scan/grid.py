@@ -1,0 +1,174 @@
+"""From camera pixels to the projector's grid, surface by surface: depth edges stay sharp, holes stay holes."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.jit import kernel
+from limewash.scan.correspondence import Correspondence
+from limewash.scan.surface import Surfaces
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+_OVERHANG_PX = 0.5  # a surface reaches this far beyond the centre of its last camera pixel
+
+
+def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Correspondence:
+    """Turn what camera pixels see into the camera pixel of each projector pixel.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+        Projector positions of the camera pixels.
+    projector_size : (int, int)
+        Width and height. [px]
+    """
+    height, width = surfaces.x.shape
+    s = surfaces
+    shape = (projector_size[1], projector_size[0])
+    camera_x, camera_y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
+    strength = np.zeros(shape, dtype=np.float32)
+    turned = 1.0 if np.nanmedian(s.slope[0] * s.slope[3] - s.slope[1] * s.slope[2]) >= 0.0 else -1.0
+    fill_cells(s.x, s.y, s.amplitude, s.right, s.down, turned, camera_x, camera_y, strength)
+    rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
+    extend_rims(s.x, s.y, s.slope, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)
+    return Correspondence(
+        camera_x=camera_x,
+        camera_y=camera_y,
+        confidence=_confidence(s, camera_x, camera_y),
+        camera_size=(width, height),
+        projector_size=projector_size,
+    )
+
+
+def _confidence(surfaces: Surfaces, camera_x: Image, camera_y: Image) -> Image:
+    """1 where noise moves the position by much less than half a projector pixel, falling to 0."""
+    seen = np.isfinite(camera_x)
+    height, width = surfaces.x.shape
+    column = np.clip(np.rint(np.where(seen, camera_x, 0)).astype(np.intp), 0, width - 1)
+    row = np.clip(np.rint(np.where(seen, camera_y, 0)).astype(np.intp), 0, height - 1)
+    sigma = np.nan_to_num(surfaces.sigma[row, column], nan=1.0)
+    return np.where(seen, 1.0 / (1.0 + 8.0 * sigma**2), 0.0).astype(np.float32)
+
+
+@kernel
+def fill_cells(
+    x: Image,
+    y: Image,
+    amplitude: Image,
+    right: Mask,
+    down: Mask,
+    turned: float,
+    camera_x: Image,
+    camera_y: Image,
+    strength: Image,
+) -> None:
+    """Give every projector pixel inside a linked cell of camera pixels its camera position.
+
+    A cell of four pixels is two triangles; where one corner does not belong, the triangle of the other three is
+    left. Where two surfaces claim a projector pixel, the one that returns more of its light has it: the other
+    sees it by way of a reflection.
+    """
+    height, width = x.shape
+    for row in range(height - 1):
+        for col in range(width - 1):
+            top, low = right[row, col], right[row + 1, col]
+            left, side = down[row, col], down[row, col + 1]
+            # Corners in turn; each with its two neighbours is a triangle. Of a whole cell, two opposite ones do.
+            for corner in range(4):
+                if corner == 0:
+                    whole, r0, c0, r1, c1, r2, c2 = top and left, 0, 0, 0, 1, 1, 0
+                elif corner == 1:
+                    whole, r0, c0, r1, c1, r2, c2 = low and side, 1, 1, 0, -1, -1, 0
+                elif corner == 2:
+                    whole, r0, c0, r1, c1, r2, c2 = top and side, 0, 1, 1, 0, 0, -1
+                else:
+                    whole, r0, c0, r1, c1, r2, c2 = low and left, 1, 0, -1, 0, 0, 1
+                if corner == 2 and top and left and low and side:
+                    break
+                if whole:
+                    fill_triangle(
+                        x, y, amplitude, row + r0, col + c0, r1, c1, r2, c2, turned, camera_x, camera_y, strength
+                    )
+
+
+@kernel
+def fill_triangle(
+    x: Image,
+    y: Image,
+    amplitude: Image,
+    row: int,
+    col: int,
+    r1: int,
+    c1: int,
+    r2: int,
+    c2: int,
+    turned: float,
+    camera_x: Image,
+    camera_y: Image,
+    strength: Image,
+) -> None:
+    """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns."""
+    x0, y0 = x[row, col], y[row, col]
+    ax, ay = x[row + r1, col + c1] - x0, y[row + r1, col + c1] - y0
+    bx, by = x[row + r2, col + c2] - x0, y[row + r2, col + c2] - y0
+    area = ax * by - ay * bx
+    if not area * turned > 0.0:
+        return
+    power = min(amplitude[row, col], amplitude[row + r1, col + c1], amplitude[row + r2, col + c2])
+    high, wide = camera_x.shape
+    first = max(int(np.ceil(y0 + min(0.0, ay, by))), 0)
+    last = min(int(np.floor(y0 + max(0.0, ay, by))), high - 1)
+    start = max(int(np.ceil(x0 + min(0.0, ax, bx))), 0)
+    stop = min(int(np.floor(x0 + max(0.0, ax, bx))), wide - 1)
+    for v in range(first, last + 1):
+        for u in range(start, stop + 1):
+            s = ((u - x0) * by - (v - y0) * bx) / area
+            t = (ax * (v - y0) - ay * (u - x0)) / area
+            if s >= -1e-5 and t >= -1e-5 and s + t <= 1.00002 and power > strength[v, u]:
+                strength[v, u] = power
+                camera_x[v, u] = col + s * c1 + t * c2
+                camera_y[v, u] = row + s * r1 + t * r2
+
+
+@kernel
+def extend_rims(
+    x: Image,
+    y: Image,
+    slope: Image,
+    right: Mask,
+    down: Mask,
+    turned: float,
+    overhang: float,
+    camera_x: Image,
+    camera_y: Image,
+    rim: Image,
+) -> None:
+    """Continue surfaces a little beyond their last pixels, into projector pixels that nobody else claims."""
+    height, width = x.shape
+    high, wide = camera_x.shape
+    for row in range(height):
+        for col in range(width):
+            r_link = right[row, col]
+            l_link = col > 0 and right[row, col - 1]
+            d_link = down[row, col]
+            u_link = row > 0 and down[row - 1, col]
+            if not ((r_link or l_link) and (d_link or u_link)) or (r_link and l_link and d_link and u_link):
+                continue
+            x0, y0 = x[row, col], y[row, col]
+            ax, ay, bx, by = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
+            area = ax * by - ay * bx
+            if not area * turned > 0.0:
+                continue
+            reach_x, reach_y = overhang * (abs(ax) + abs(bx)), overhang * (abs(ay) + abs(by))
+            for v in range(max(int(np.ceil(y0 - reach_y)), 0), min(int(np.floor(y0 + reach_y)), high - 1) + 1):
+                for u in range(max(int(np.ceil(x0 - reach_x)), 0), min(int(np.floor(x0 + reach_x)), wide - 1) + 1):
+                    s = ((u - x0) * by - (v - y0) * bx) / area
+                    t = (ax * (v - y0) - ay * (u - x0)) / area
+                    far = max(abs(s), abs(t))
+                    if far <= overhang and far < rim[v, u]:
+                        rim[v, u] = far
+                        camera_x[v, u] = col + s
+                        camera_y[v, u] = row + t

@@ -1,0 +1,184 @@
+"""Judging a scan: from what the camera took and what came of it to findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.scan.clip import Takes
+from limewash.scan.correspondence import Correspondence
+from limewash.scan.findings import Finding, Findings
+from limewash.scan.surface import Surfaces
+
+_MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
+_RUINED_PX = 3.0  # the fringes of one direction no longer fit those of the other
+_FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
+
+
+def check_still(path: Path, takes: Takes) -> float:
+    """Measure how far the picture moved between the white references [px]; refuse a clip that moved too far."""
+    moved = movement_px(takes)
+    if moved > _RUINED_PX * takes.info.size[0] / 1920:
+        raise InputError(
+            f"{path}: the camera or the projector moved by {moved:.1f} px while the pattern played, too far to "
+            "put it right; put both on something that stands still, touch nothing, and film again"
+        )
+    return moved
+
+
+def movement_px(takes: Takes) -> float:
+    """Greatest shift of a white reference against the first [px]."""
+    count = sum(1 for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n])
+    views = [_relief(takes.mean("white", n)) for n in range(count)]
+    window = cv2.createHanningWindow(views[0].shape[::-1], cv2.CV_32F)
+    shifts = [cv2.phaseCorrelate(views[0], view, window)[0] for view in views[1:]]
+    return max((float(np.hypot(dx, dy)) for dx, dy in shifts), default=0.0)
+
+
+def _relief(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Edges alone, so that the light's own shape does not hold the shift back."""
+    fine = cv2.GaussianBlur(picture, (0, 0), 1.0)
+    return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), 4.0), dtype=np.float32)
+
+
+def judge(path: Path, takes: Takes, surfaces: Surfaces, correspondence: Correspondence, moved_px: float) -> Findings:
+    """All findings of a scan. Raises InputError if next to nothing could be decoded."""
+    seen_share = float(correspondence.seen.mean())
+    if seen_share < _FEWEST_SHARE:
+        raise InputError(f"{path}: the pattern was found but {_why_nothing(takes, seen_share)}")
+    return Findings.sorted(
+        [
+            _coverage(seen_share),
+            _precision(surfaces),
+            *_exposure(takes),
+            *_movement(moved_px, takes.info.size[0]),
+            *_timing(takes),
+            *_framing(surfaces),
+            *_orientation(surfaces),
+        ]
+    )
+
+
+def _why_nothing(takes: Takes, seen_share: float) -> str:
+    lit = f"only {100 * seen_share:.1f} % of the projector's picture could be told apart"
+    if takes.lit_share < 0.02:
+        small = f"it fills just {100 * takes.lit_share:.1f} % of the phone's picture"
+        return f"{lit}: {small}; bring the phone closer or zoom in"
+    clipped = _clipped_share(takes)
+    if clipped > 0.3:
+        return f"{lit}: {100 * clipped:.0f} % of the lit part is over-exposed; lower the exposure and lock it"
+    return (
+        f"{lit}: its fine lines are lost; focus phone and projector on the wall, wait for darkness, or bring the "
+        "phone closer"
+    )
+
+
+def _clipped_share(takes: Takes) -> float:
+    """Share of the lit part that is pure white under the white picture."""
+    white, black = takes.mean("white", -1), takes.mean("black", -1)
+    lit = white - black > 8.0
+    # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
+    top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
+    return float(np.mean(white[lit] > top - 3.0)) if lit.any() else 0.0
+
+
+def _coverage(seen_share: float) -> Finding:
+    text = f"{100 * seen_share:.0f} % of the projector's picture lands where the camera sees it."
+    numbers = {"seen_share": seen_share}
+    if seen_share < 0.2:
+        remedy = "Aim or move the projector so that the house fills its picture, and let the phone see all of it."
+        return Finding("coverage", "warning", text, remedy, numbers)
+    return Finding("coverage", "good", text, "", numbers)
+
+
+def _precision(surfaces: Surfaces) -> Finding:
+    sigma = surfaces.sigma[np.isfinite(surfaces.sigma)]
+    half, worst = float(np.median(sigma)), float(np.quantile(sigma, 0.95))
+    text = (
+        f"Noise leaves each position uncertain by {half:.2f} projector pixels (95 % of them by less than {worst:.2f})."
+    )
+    numbers = {"sigma_px": half, "sigma_p95_px": worst}
+    if worst > 0.5:
+        remedy = "Darker surroundings, a brighter projector mode, or the phone closer to the house make it better."
+        return Finding("precision", "note", text, remedy, numbers)
+    return Finding("precision", "good", text, "", numbers)
+
+
+def _exposure(takes: Takes) -> list[Finding]:
+    found = []
+    clipped = _clipped_share(takes)
+    white, black = takes.mean("white", -1), takes.mean("black", -1)
+    lit = white - black > 8.0
+    span = takes.info.luma_white - takes.info.luma_black
+    level = float(np.median(white[lit]) / span) if lit.any() else 0.0
+    numbers = {"clipped_share": clipped, "lit_level": level}
+    if clipped > 0.02:
+        text = f"{100 * clipped:.0f} % of the lit part is over-exposed in the clip."
+        found.append(
+            Finding("over-exposed", "warning", text, "Lower the phone's exposure, lock it, film again.", numbers)
+        )
+    elif level < 0.15:
+        text = f"The lit part is dark in the clip: half of it stays below {100 * level:.0f} % of white."
+        remedy = "Raise the phone's exposure or bring the phone closer; use the projector's brightest plain mode."
+        found.append(Finding("under-exposed", "warning", text, remedy, numbers))
+    else:
+        found.append(Finding("exposure", "good", "The exposure suits the pattern.", "", numbers))
+    drift = float(takes.gains.max() / takes.gains.min() - 1.0)
+    if drift > 0.12:
+        text = f"The exposure wandered by {100 * drift:.0f} % during the pattern; this was taken out."
+        found.append(
+            Finding("exposure-drift", "note", text, "Lock exposure and focus before filming.", {"drift": drift})
+        )
+    return found
+
+
+def _movement(moved_px: float, width: int) -> list[Finding]:
+    if moved_px <= _MOVED_PX * width / 1920:
+        return [Finding("still", "good", "The camera stood still.", "", {"moved_px": moved_px})]
+    text = f"The camera moved by {moved_px:.1f} of its pixels while the pattern played."
+    remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
+    return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
+
+
+def _timing(takes: Takes) -> list[Finding]:
+    found = []
+    numbers = {"beat_s": takes.beat_s, "unsteady_s": takes.unsteady_s}
+    if takes.unsteady_s > 0.05:
+        text = f"The player was unsteady: a picture came {1000 * takes.unsteady_s:.0f} ms off its time."
+        remedy = "Play the file from the device itself with other programs closed; a show would stutter too."
+        found.append(Finding("unsteady-player", "warning", text, remedy, numbers))
+    else:
+        found.append(Finding("timing", "good", "The player kept time.", "", numbers))
+    if not takes.end_seen:
+        text = "The pattern's end mark was not seen: the clip may have been stopped early."
+        found.append(Finding("no-end", "note", text, "Film until the closing card shows.", numbers))
+    return found
+
+
+def _framing(surfaces: Surfaces) -> list[Finding]:
+    seen = np.isfinite(surfaces.x)
+    edges = {"left": seen[:, 2], "right": seen[:, -3], "top": seen[2], "bottom": seen[-3]}
+    cut = {name: float(edge.mean()) for name, edge in edges.items() if edge.mean() > 0.05}
+    if not cut:
+        return []
+    text = f"The picture runs out of the phone's view at the {' and '.join(cut)}."
+    remedy = "Move the phone back or turn it until it sees the whole projected picture, if that part matters."
+    return [Finding("cut-off", "note", text, remedy, {f"{name}_share": share for name, share in cut.items()})]
+
+
+def _orientation(surfaces: Surfaces) -> list[Finding]:
+    seen = np.isfinite(surfaces.x)
+    if not seen.any():
+        return []
+    xc, yc, xr, yr = (float(np.median(part[seen])) for part in surfaces.slope)
+    if xc * yr - yc * xr < 0.0:
+        remedy = "Switch the projector's rear projection (mirror) mode off."
+        return [Finding("mirrored", "warning", "The picture is mirrored.", remedy)]
+    if xc < 0.0 and yr < 0.0:
+        remedy = "Switch the projector's ceiling mode off, or turn the phone, if it was upside down."
+        return [Finding("upside-down", "warning", "The picture is upside down in the clip.", remedy)]
+    return []

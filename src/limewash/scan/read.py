@@ -1,0 +1,109 @@
+"""Reading a scan: a filmed clip goes in; correspondence, photo and findings come out."""
+
+from __future__ import annotations
+
+import secrets
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.files import make_folder
+from limewash.media.images import write_image
+from limewash.media.reading import ClipReader
+from limewash.progress import Progress, part_of, silent
+from limewash.scan.clip import Takes, take_clip
+from limewash.scan.correspondence import Correspondence, save_correspondence
+from limewash.scan.decode import decode_takes
+from limewash.scan.findings import Findings, save_findings
+from limewash.scan.grid import to_projector_grid
+from limewash.scan.judge import check_still, judge
+from limewash.scan.surface import find_surfaces
+
+
+@dataclass(frozen=True)
+class ScanResult:
+    """What a scan gives.
+
+    Attributes
+    ----------
+    correspondence : Correspondence
+        The camera pixel that sees each projector pixel.
+    photo : ndarray of uint8, shape (camera height, camera width, 3)
+        The scene by the projector's white light, R'G'B'.
+    findings : Findings
+        What was learnt about player, projector and phone.
+    """
+
+    correspondence: Correspondence
+    photo: NDArray[np.uint8]
+    findings: Findings
+
+
+def read_clip(path: Path, projector_size: tuple[int, int], progress: Progress = silent) -> ScanResult:
+    """Read a clip of the pattern, filmed by any phone on a tripod.
+
+    Parameters
+    ----------
+    path : Path
+        The clip.
+    projector_size : (int, int)
+        Native size of the projector that played the pattern. [px]
+    progress : Progress
+        Told how far the reading is.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, empty, damaged or not a film; if no pattern is found in it, and then what was
+        seen; if the pattern is one for another size; if the clip ends too early or the camera moved.
+    """
+    path = Path(path)
+    takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
+    moved_px = check_still(path, takes)
+    progress(0.86, "decoding")
+    surfaces = find_surfaces(decode_takes(takes))
+    progress(0.91, "laying out the projector's pixels")
+    correspondence = to_projector_grid(surfaces, projector_size)
+    findings = judge(path, takes, surfaces, correspondence, moved_px)
+    progress(0.95, "developing the photo")
+    photo = _white_photo(path, takes)
+    progress(1.0, "scan read")
+    return ScanResult(correspondence, photo, findings)
+
+
+def save_scan(folder: Path, result: ScanResult) -> None:
+    """Write `correspondence.npz`, `photo.png` and `findings.json` into a new folder, all or nothing.
+
+    Raises
+    ------
+    InputError
+        If the folder exists with something in it, or cannot be written.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"{folder} exists already; a scan goes into a new folder")
+    part = folder.with_name(f".{folder.name}.{secrets.token_hex(4)}.part")
+    try:
+        make_folder(part)
+        save_correspondence(part / "correspondence.npz", result.correspondence)
+        write_image(part / "photo.png", result.photo)
+        save_findings(part / "findings.json", result.findings)
+        part.replace(folder)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+
+
+def _white_photo(path: Path, takes: Takes) -> NDArray[np.uint8]:
+    """Mean of the clean frames of the longest white hold, in colour."""
+    whites = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n]]
+    start_s, stop_s = takes.spans_s[max(whites, key=lambda n: takes.counts[n])]
+    width, height = takes.info.size
+    total, count = np.zeros((height, width, 3), dtype=np.float32), 0
+    with ClipReader(path) as reader:
+        for _, frame in reader.rgb(start_s - 1e-4, stop_s + 1e-4):
+            total += frame
+            count += 1
+    return np.rint(total / max(count, 1)).astype(np.uint8)

@@ -1,0 +1,192 @@
+"""When each hold of the pattern was on the wall, on the clip's own clock.
+
+The start mark is found in the brightness of the frames alone. From then on each change of hold is looked for
+around the time at which the changes before it lead to expect it, so that a clock that runs at another speed, a
+player that is late by a frame and a phone with an uneven frame rate all come out right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.scan.mark import DATA_BITS, SYNC
+
+Array = NDArray[np.float64]
+
+CHIPS = len(SYNC) + DATA_BITS
+
+_BEATS_S = np.geomspace(0.18, 0.30, 86)  # lengths of a beat that are tried: 0.6 % apart
+_ENOUGH = 0.985  # correlation of the chips' levels with black and white
+_REACH = 0.45  # how far from the expected time a change is looked for, in beats
+_MEMORY = 16  # changes that the expectation rests on
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A start mark that was found.
+
+    Attributes
+    ----------
+    start_s, beat_s : float
+        When its first chip began, and how long one lasts, on the clip's clock. [s]
+    word : tuple of int
+        The data chips.
+    dark, bright : float
+        Mean level of the black and of the white chips. [codes]
+    """
+
+    start_s: float
+    beat_s: float
+    word: tuple[int, ...]
+    dark: float
+    bright: float
+
+    @property
+    def chips(self) -> tuple[int, ...]:
+        """All chips of the mark."""
+        return (*SYNC, *self.word)
+
+    @property
+    def stop_s(self) -> float:
+        """When its last chip ended [s]."""
+        return self.start_s + CHIPS * self.beat_s
+
+
+def find_mark(times_s: Sequence[float] | Array, levels: Sequence[float] | Array) -> Mark | None:
+    """Look for a start mark that has just ended.
+
+    Parameters
+    ----------
+    times_s : sequence of shape (N,)
+        Times of the frames so far, rising. [s]
+    levels : sequence of shape (N,)
+        Mean brightness of each frame. [codes]
+
+    Returns
+    -------
+    mark : Mark or None
+        A mark whose last chip ends within the last half beat of the clip so far.
+    """
+    t, m = np.asarray(times_s, dtype=np.float64), np.asarray(levels, dtype=np.float64)
+    if len(t) < 2 * CHIPS:
+        return None
+    end_s = t[-1]
+    lag = np.arange(0.0, 0.5, 0.06)  # in beats
+    beat, behind = (a.ravel() for a in np.meshgrid(_BEATS_S, lag, indexing="ij"))
+    start = end_s - (CHIPS + behind) * beat
+    inside = start >= t[0]
+    if not inside.any():
+        return None
+    beat, start = beat[inside], start[inside]
+    chips = _chip_levels(t, m, start, beat)
+    likeness = _likeness(chips[:, : len(SYNC)])
+    best = int(np.argmax(likeness))
+    if likeness[best] < _ENOUGH:
+        return None
+    return _read(t, m, start[best], beat[best], chips[best])
+
+
+def _chip_levels(t: Array, m: Array, start: Array, beat: Array) -> Array:
+    """Mean level in the middle half of every chip, shape (candidates, CHIPS)."""
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (m[1:] + m[:-1]) * np.diff(t))])
+    edge = start[:, None] + (np.arange(CHIPS) + 0.25) * beat[:, None]
+    first, last = np.interp(edge, t, total), np.interp(edge + 0.5 * beat[:, None], t, total)
+    return np.asarray((last - first) / (0.5 * beat[:, None]))
+
+
+def _likeness(levels: Array) -> Array:
+    """Correlation of the first chips' levels with what the mark promises."""
+    promised = np.asarray(SYNC, dtype=np.float64) - np.mean(SYNC)
+    found = levels - levels.mean(axis=1, keepdims=True)
+    length = np.sqrt((found**2).sum(axis=1) * (promised**2).sum())
+    return np.asarray(found @ promised / np.maximum(length, 1e-9))
+
+
+def _read(t: Array, m: Array, start_s: float, beat_s: float, chips: Array) -> Mark | None:
+    known = np.asarray(SYNC, dtype=bool)
+    dark, bright = chips[: len(SYNC)][~known].mean(), chips[: len(SYNC)][known].mean()
+    share = (chips - dark) / (bright - dark)
+    within = (t >= start_s) & (t <= start_s + CHIPS * beat_s)
+    # What the brightness does from frame to frame while nothing changes: the mark must stand far above it.
+    flutter = float(np.median(np.abs(np.diff(m[within]))))
+    if np.any(np.abs(share - np.rint(share)) > 0.3) or bright - dark < max(0.15, 8.0 * flutter):
+        return None
+    word = tuple(round(float(s)) for s in share[len(SYNC) :])
+    rough = Mark(start_s, beat_s, word, float(dark), float(bright))
+    return _refined(t, m, rough)
+
+
+def _refined(t: Array, m: Array, rough: Mark) -> Mark:
+    """Time and beat from the moments at which the brightness passes the middle."""
+    changes = [k for k, (a, b) in enumerate(pairwise(rough.chips), start=1) if a != b]
+    seen = [
+        _change_near(t, np.abs(np.diff(m, prepend=m[0])), rough.start_s + k * rough.beat_s, 0.45 * rough.beat_s)
+        for k in changes
+    ]
+    beat_s, start_s = np.polyfit(changes, [s for s, _ in seen], 1)
+    return Mark(float(start_s), float(beat_s), rough.word, rough.dark, rough.bright)
+
+
+def _change_near(t: Array, change: Array, expected_s: float, reach_s: float) -> tuple[float, float]:
+    """When the picture changed, from the strength of change of each frame against the one before.
+
+    A frame whose exposure straddles the change shares it with the next in proportion, so the centroid of both
+    is the moment itself. Gives that moment [s], and the strength at the peak over that elsewhere in reach.
+    """
+    first, last = np.searchsorted(t, [expected_s - reach_s, expected_s + reach_s])
+    if last - first < 3:
+        return expected_s, 0.0
+    near, when = change[first:last], t[first:last]
+    rest = float(np.median(near))
+    peak = int(np.argmax(near))
+    span = slice(max(peak - 1, 0), peak + 2)
+    weight = np.maximum(near[span] - rest, 0.0)
+    if weight.sum() <= 0.0:
+        return expected_s, 0.0
+    return float((weight * when[span]).sum() / weight.sum()), float(near[peak] / max(rest, 1e-6))
+
+
+@dataclass
+class Clockwork:
+    """Foretells the next change of hold from those seen, and takes note of each.
+
+    Attributes
+    ----------
+    beat_s : float
+        Present estimate of a beat on the clip's clock. [s]
+    jumps_s : list of float
+        How far each change was from where it was expected: a measure of the player's steadiness. [s]
+    """
+
+    beats: list[float] = field(default_factory=list)
+    seen_s: list[float] = field(default_factory=list)
+    beat_s: float = 0.0
+    jumps_s: list[float] = field(default_factory=list)
+
+    @classmethod
+    def from_mark(cls, mark: Mark) -> Clockwork:
+        changes = [k for k, (a, b) in enumerate(pairwise(mark.chips), start=1) if a != b]
+        return cls([float(k) for k in changes], [mark.start_s + k * mark.beat_s for k in changes], mark.beat_s)
+
+    def expect(self, beat: float) -> float:
+        """When the change at a beat, counted from the mark's start, should come [s]."""
+        b, s = np.asarray(self.beats[-_MEMORY:]), np.asarray(self.seen_s[-_MEMORY:])
+        slope, offset = np.polyfit(b - beat, s, 1)
+        self.beat_s = float(slope)
+        return float(offset)
+
+    def observe(self, beat: float, times_s: Array, change: Array) -> float:
+        """Find the change at a beat in the strengths of change of the frames around it; give its time [s]."""
+        expected_s = self.expect(beat)
+        found_s, strength = _change_near(times_s, change, expected_s, _REACH * self.beat_s)
+        if strength < 2.0:
+            return expected_s
+        self.beats.append(beat)
+        self.seen_s.append(found_s)
+        self.jumps_s.append(found_s - expected_s)
+        return found_s
