@@ -62,7 +62,7 @@ def fit_homography(source: ArrayLike, target: ArrayLike, *, weights: ArrayLike |
     if weights is not None:
         w = np.sqrt(np.asarray(weights, dtype=np.float64))
         system *= np.concatenate([w, w])[:, None]
-    # Four pairs give eight rows, one too few for the null vector without the full basis; for many pairs that basis is huge.
+    # Four pairs give eight rows, one too few for the null vector without the full basis; for many it is huge.
     _, singular, vt = np.linalg.svd(system, full_matrices=len(system) < 9)
     if singular[7] < 1e-10 * singular[0]:
         raise InputError("the points do not fix a plane: three or more of them lie on one line")
