@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from fastapi.testclient import TestClient
@@ -13,6 +15,10 @@ from front import make_project
 from limewash.studio.app import create_app
 from limewash.studio.desk import Desk
 from limewash.studio.recent import Recent
+from limewash.studio.server import Server
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
 
 
 @pytest.fixture
@@ -31,3 +37,65 @@ def desk(root: Path, tmp_path: Path) -> Iterator[Desk]:
 @pytest.fixture
 def client(desk: Desk) -> TestClient:
     return TestClient(create_app(desk), base_url="http://127.0.0.1:8750")
+
+
+class RunningStudio:
+    """A studio on a free port, as the browser meets it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.listener = socket.create_server(("127.0.0.1", 0))
+        self.address = f"http://127.0.0.1:{self.listener.getsockname()[1]}"
+        self._server = Server(desk, self.listener, lambda: None)
+        self._thread = threading.Thread(target=self._server.run, daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._server.stop()
+        self._thread.join(timeout=10)
+
+
+@pytest.fixture
+def studio(desk: Desk) -> Iterator[RunningStudio]:
+    running = RunningStudio(desk)
+    yield running
+    running.stop()
+
+
+class Window:
+    """A browser page that remembers what it said and whom it asked."""
+
+    def __init__(self, page: Page, studio: RunningStudio) -> None:
+        self.page = page
+        self.studio = studio
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        page.on("console", lambda message: self.said.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: self.said.append(f"error: {error}"))
+        page.on("request", lambda request: self.asked.append(request.url))
+
+    def open(self, path: str) -> Page:
+        self.page.goto(self.studio.address + path)
+        return self.page
+
+    def check_quiet(self) -> None:
+        """Nothing in the console, no request to anywhere else."""
+        assert self.said == []
+        assert [u for u in self.asked if not u.startswith((self.studio.address, "data:", "blob:"))] == []
+
+
+@pytest.fixture
+def window(browser: Browser, studio: RunningStudio) -> Iterator[Callable[..., Window]]:
+    """Opens windows; all must have stayed quiet in the end."""
+    opened: list[Window] = []
+
+    def make(width: int = 1440, height: int = 900, **options: object) -> Window:
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        opened.append(Window(context.new_page(), studio))
+        return opened[-1]
+
+    yield make
+    for one in opened:
+        one.page.context.close()
+    for one in opened:
+        one.check_quiet()

@@ -19,6 +19,8 @@ from limewash.scan.correspondence import Correspondence, save_correspondence
 PHOTO = (960, 720)
 PROJECTOR = (640, 360)
 
+WINDOW = [(260.0, 300.0), (340.0, 300.0), (340.0, 440.0), (260.0, 440.0)]
+
 TO_PHOTO = fit_homography(
     [(0, 0), (639, 0), (639, 359), (0, 359)], [(110.0, 92.0), (860.0, 118.0), (842.0, 604.0), (128.0, 588.0)]
 )
@@ -67,7 +69,12 @@ def tracing() -> Tracing:
     return Tracing(
         PHOTO,
         (
-            Traced("window-1", Kind.WINDOW, polyline([(260, 300), (340, 300), (340, 440), (260, 440)], closed=True), "Kitchen"),
+            Traced(
+                "window-1",
+                Kind.WINDOW,
+                polyline([(260, 300), (340, 300), (340, 440), (260, 440)], closed=True),
+                "Kitchen",
+            ),
             Traced("half-round", Kind.WINDOW, half_round, "Half-round"),
             Traced("roof", Kind.ROOF_LINE, polyline([(160, 240), (480, 110), (800, 240)], closed=False)),
         ),

@@ -16,7 +16,7 @@ from limewash.studio import live, trace_help
 from limewash.studio.desk import Desk
 from limewash.studio.document import ConflictError
 from limewash.studio.guard import Guard
-from limewash.studio.routes import pages, photo, project, tracing
+from limewash.studio.routes import pages, photo, project, projector, tracing
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost")
 
@@ -26,6 +26,7 @@ ROUTERS = (
     tracing.router,
     tracing.map_router,
     photo.router,
+    projector.router,
     trace_help.router,
     live.router,
 )

@@ -23,6 +23,7 @@ _GRID = 1000
 _STEP_PX = 12.0
 """Straight lines are cut this short: lens distortion bends them. [px]"""
 _BEND_PX = 0.1
+_BACK_ROUNDS = 12
 _FEWEST = 50
 
 
@@ -41,13 +42,25 @@ class Carrier:
     def carry(self, points: ArrayLike) -> Points:
         """Projector pixels of photo pixels (N, 2); beyond the scan it goes on as a plane would. [px]"""
         p = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-        at = (p / self._cell_px).astype(np.float32)
-        rest = cv2.remap(self._rest, at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(apply_homography(self._homography, p) + rest[0], dtype=np.float64)
+        return apply_homography(self._homography, p) + self._rest_at(p)
+
+    def back(self, points: ArrayLike) -> Points:
+        """Photo pixels whose `carry` are these projector pixels (N, 2). [px]"""
+        target = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+        inverse = np.asarray(np.linalg.inv(self._homography), dtype=np.float64)
+        guess = apply_homography(inverse, target)
+        for _ in range(_BACK_ROUNDS):
+            guess = apply_homography(inverse, target - self._rest_at(guess))
+        return guess
 
     def carry_path(self, path: Path2) -> Points:
         """A path as points (N, 2) in projector pixels; a closed one does not repeat its first. [px]"""
         return self.carry(flatten(path, tolerance_px=_BEND_PX, step_px=_STEP_PX).points)
+
+    def _rest_at(self, photo: Points) -> Points:
+        at = (photo / self._cell_px).astype(np.float32)
+        rest = cv2.remap(self._rest, at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(rest[0], dtype=np.float64)
 
 
 def _samples(correspondence: Correspondence) -> tuple[Points, Points]:

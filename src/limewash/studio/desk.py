@@ -8,7 +8,10 @@ from pathlib import Path
 from limewash.errors import InputError
 from limewash.project.folder import Project, open_project
 from limewash.studio.ground import Ground, open_ground
+from limewash.studio.hand import Hand
+from limewash.studio.hand_desk import make_hand
 from limewash.studio.notices import Message, Notices
+from limewash.studio.projector import Projector, Shown
 from limewash.studio.recent import Recent
 from limewash.studio.saver import Autosave
 from limewash.studio.tracing_desk import TracingDesk
@@ -24,6 +27,8 @@ class Desk:
         self._project: Project | None = None
         self._ground: Ground | None = None
         self._tracing: TracingDesk | None = None
+        self._hand: Hand | None = None
+        self.projector = Projector(self.notices)
         self._autosave = Autosave(self.save, lambda text: self.notices.tell({"type": "trouble", "message": text}))
         self.notices.listen(self._on_message)
 
@@ -58,6 +63,14 @@ class Desk:
                 self._tracing = TracingDesk(self.project, ground, self.notices)
             return self._tracing
 
+    @property
+    def hand(self) -> Hand:
+        """The cross-hair on the house."""
+        with self._lock:
+            if self._hand is None:
+                self._hand = make_hand(self.ground, self.tracing, self.notices)
+            return self._hand
+
     def open(self, root: Path) -> Project:
         """Open a project in place of the present one, which is saved first."""
         project = open_project(root.resolve())
@@ -65,7 +78,7 @@ class Desk:
         with self._lock:
             self._project = project
             self._ground = open_ground(project)
-            self._tracing = None
+        self.projector.serve(project.rig.projector.size)
         self.recent.add(project.root, project.house.name)
         self.notices.tell({"type": "project", "name": project.house.name})
         return project
@@ -78,7 +91,7 @@ class Desk:
         """Save and let go of the project."""
         self.save()
         with self._lock:
-            self._project = self._ground = self._tracing = None
+            self._project = self._ground = self._tracing = self._hand = None
 
     def save(self) -> None:
         """Write what is not on disk yet."""
@@ -94,10 +107,26 @@ class Desk:
 
     def hello(self) -> dict[str, object]:
         """What a page that just came is told."""
-        return {"project": self._project.house.name if self._project else None}
+        with self._lock:
+            hand = self._hand
+        return {
+            "project": self._project.house.name if self._project else None,
+            "projector": self.projector.state().model_dump(mode="json"),
+            "hand": hand.state().model_dump(mode="json") if hand else None,
+        }
+
+    def check_shown(self, shown: Shown) -> None:
+        """Whether the projector could show this. Raises InputError saying what is missing."""
+        if shown.what == "map" and not (self.project.map_folder / "map.png").is_file():
+            raise InputError("there is no map yet; make it on the Trace page")
+        if shown.what in ("tracing", "settle"):
+            _ = self.tracing
+        if shown.what == "show" and not (self.project.show_folder(shown.name) / "show.mp4").is_file():
+            raise InputError(f"the show {shown.name!r} has no film yet; render it on the Show page")
 
     def client_left(self, client: str) -> None:
         """A page went away."""
+        self.projector.report(client, None)
         with self._lock:
             tracing = self._tracing
         if tracing is not None:

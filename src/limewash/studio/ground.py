@@ -9,12 +9,15 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from limewash.errors import InputError
 from limewash.media.images import read_image, write_image
 from limewash.project.folder import Project
 from limewash.scan.correspondence import Correspondence, load_correspondence, save_correspondence
 from limewash.studio.carry import Carrier
+
+Points = NDArray[np.float64]
 
 BY_EYE = "by-eye"
 _CARRYING = threading.Lock()
@@ -49,6 +52,14 @@ class Ground:
     @cached_property
     def _carrier(self) -> Carrier:
         return Carrier(self.correspondence)
+
+    def photo_of(self, points: Points) -> Points:
+        """Photo pixels of projector pixels (N, 2): from the scan, and beyond it as a plane would go on. [px]"""
+        found = self.correspondence.sample(points)
+        unseen = np.isnan(found).any(axis=1)
+        if unseen.any():
+            found[unseen] = self.carrier.back(points[unseen])
+        return found
 
     def photos(self) -> dict[str, Path]:
         """The pictures that can be traced on, all of the same size; `photo` is the scan's own."""
@@ -85,7 +96,7 @@ def make_by_eye(project: Project) -> None:
     save_correspondence(folder / "correspondence.npz", Correspondence(x, y, ones, (width, height), (width, height)))
 
 
-def _plain_photo(size: tuple[int, int]) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
+def _plain_photo(size: tuple[int, int]) -> NDArray[np.uint8]:
     """A dark ground with a faint line every twelfth of the width."""
     width, height = size
     picture = np.full((height, width, 3), 18, dtype=np.uint8)

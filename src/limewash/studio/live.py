@@ -10,14 +10,18 @@ from collections import deque
 from typing import Any
 
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from limewash.errors import LimewashError
 from limewash.studio.desk import Desk
+from limewash.studio.hand import Act
 from limewash.studio.notices import Message
+from limewash.studio.projector import PageReport
 from limewash.studio.wire import Drag
 
 router = APIRouter()
+
+ACT: TypeAdapter[Any] = TypeAdapter(Act)
 
 MOST_WAITING = 200
 _ONLY_NEWEST = ("drag", "hand", "job")
@@ -74,10 +78,24 @@ async def live(socket: WebSocket) -> None:
 async def _hear(desk: Desk, client: str, message: Any, outbox: Outbox) -> None:
     """What a page may say here: the same as on the routes, only quicker."""
     try:
-        if message.get("type") == "drag":
-            desk.tracing.drag(Drag(path=message["path"], client=client))
+        match message.get("type"):
+            case "drag":
+                desk.tracing.drag(Drag(path=message["path"], client=client))
+            case "hand":
+                desk.hand.act(ACT.validate_python(message["act"]))
+            case "page":
+                desk.projector.report(client, PageReport.model_validate(message["report"]))
+            case "film":
+                desk.notices.tell({"type": "film", "what": str(message["what"])[:20]})
     except (LimewashError, ValidationError, KeyError, AttributeError) as error:
-        outbox.put({"type": "refused", "message": str(error)})
+        outbox.put({"type": "refused", "message": refusal(error)})
+
+
+def refusal(error: Exception) -> str:
+    """What was not accepted, in one line."""
+    if isinstance(error, ValidationError):
+        return str(error.errors()[0]["msg"]).removeprefix("Value error, ")
+    return str(error) if isinstance(error, LimewashError) else "that message was not understood"
 
 
 async def _send(socket: WebSocket, outbox: Outbox) -> None:

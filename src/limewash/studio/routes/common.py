@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import Depends, Request
 
@@ -15,3 +15,5 @@ def _open_desk(request: Request) -> Desk:
 
 
 TheDesk = Annotated[Desk, Depends(_open_desk)]
+
+PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/png": {}}}}

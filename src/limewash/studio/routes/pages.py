@@ -6,7 +6,7 @@ from importlib import resources
 from pathlib import Path
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse
+from fastapi.responses import FileResponse, HTMLResponse
 
 router = APIRouter(include_in_schema=False)
 
@@ -30,3 +30,9 @@ for address, page_name in PAGES.items():
 def projector_page() -> HTMLResponse:
     """The bare page for the second display."""
     return HTMLResponse((STATIC / "projector" / "page.html").read_text(encoding="utf-8"))
+
+
+@router.get("/projector-worker.js")
+def projector_worker() -> FileResponse:
+    """Served beside the page, because a worker reaches no higher than its own address."""
+    return FileResponse(STATIC / "projector" / "worker.js", media_type="text/javascript")

@@ -1,0 +1,117 @@
+"""The projector page in a real browser: pixel by pixel, black when nothing is asked, blanked by one key."""
+
+import cv2
+import numpy as np
+import pytest
+from front import PROJECTOR, to_projector
+
+from limewash.studio.charts import chart
+from limewash.studio.projector import PageReport, warnings
+
+
+def shot(page: object) -> np.ndarray:
+    data = np.frombuffer(page.screenshot(), np.uint8)  # type: ignore[attr-defined]
+    return cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
+
+
+def lit(page: object) -> np.ndarray:
+    """The picture as soon as there is light in it."""
+    for _ in range(60):
+        picture = shot(page)
+        if picture.max() > 0:
+            return shot(page)
+        page.wait_for_timeout(100)  # type: ignore[attr-defined]
+    raise AssertionError("the projector page stayed black")
+
+
+def settled(page: object) -> None:
+    page.wait_for_timeout(250)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("name", ["focus", "grid", "marks", "white"])
+def test_a_chart_reaches_the_display_pixel_by_pixel(window, studio, name) -> None:
+    page = window(*PROJECTOR).open("/projector")
+    settled(page)
+    assert shot(page).max() == 0, "black until something is asked"
+    page.request.put(studio.address + "/api/projector/show", data={"what": name})
+    settled(page)
+    np.testing.assert_array_equal(shot(page)[..., 1], chart(name, PROJECTOR))
+
+
+def test_one_key_blanks_and_brings_back(window, studio) -> None:
+    page = window(*PROJECTOR).open("/projector")
+    settled(page)
+    page.request.put(studio.address + "/api/projector/show", data={"what": "white"})
+    settled(page)
+    page.keyboard.press("b")
+    settled(page)
+    assert shot(page).max() == 0
+    assert studio.desk.projector.state().blanked
+    page.keyboard.press("b")
+    settled(page)
+    assert shot(page).min() == 255
+
+
+def test_the_live_tracing_lands_on_the_right_pixels(window, studio) -> None:
+    page = window(*PROJECTOR).open("/projector")
+    settled(page)
+    page.request.put(studio.address + "/api/projector/look", data={"line_px": 1, "colour": "#ffffff"})
+    page.request.put(studio.address + "/api/projector/show", data={"what": "tracing"})
+    drawn = lit(page)[..., 1].astype(float)
+    corners = to_projector([(260, 300), (340, 300), (340, 440), (260, 440)])
+    expected = np.zeros(drawn.shape, np.uint8)
+    shifted = np.rint(corners * 16).astype(np.int32)
+    cv2.polylines(expected, [shifted], True, 255, 1, cv2.LINE_AA, shift=4)
+    # Two anti-aliased renderers differ in weight, not in place: centre of light across each side.
+    ys, xs = np.nonzero(expected > 128)
+    for y, x in zip(ys, xs, strict=True):
+        assert drawn[max(y - 1, 0) : y + 2, max(x - 1, 0) : x + 2].max() > 100
+    left = corners[[0, 3]].mean(axis=0)
+    row = drawn[round(left[1]), round(left[0]) - 4 : round(left[0]) + 5]
+    centre = (row * np.arange(round(left[0]) - 4, round(left[0]) + 5)).sum() / row.sum()
+    assert abs(centre - left[0]) < 0.2
+
+
+def test_a_server_that_dies_leaves_black_and_a_reload_is_black_too(window, studio) -> None:
+    one = window(*PROJECTOR)
+    page = one.open("/projector")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    settled(page)
+    page.request.put(studio.address + "/api/projector/show", data={"what": "white"})
+    settled(page)
+    assert shot(page).min() == 255
+    studio.stop()
+    page.wait_for_timeout(3600)
+    assert shot(page).max() == 0
+    page.reload()
+    settled(page)
+    assert shot(page).max() == 0
+    assert page.title() == "Limewash projector"
+    one.said.clear()  # the browser reports refused connections: that is what this test causes
+
+
+FULL = PageReport(screen=(1920, 1080), window=(1920, 1080), ratio=1.0, full_screen=True)
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({}, None),
+        ({"ratio": 1.25, "screen": (1536, 864), "window": (1536, 864)}, "125%"),
+        ({"screen": (1280, 720), "window": (1280, 720)}, "1280 x 720"),
+        ({"window": (1920, 940), "full_screen": False}, "press F"),
+    ],
+)
+def test_resampling_is_told_on_the_desk(change: dict[str, object], word: str | None) -> None:
+    found = warnings((1920, 1080), FULL.model_copy(update=change))
+    if word is None:
+        assert found == []
+    else:
+        assert len(found) == 1
+        assert word in found[0]
+
+
+def test_the_focus_chart_has_line_pairs_of_one_pixel(tmp_path: object) -> None:
+    picture = chart("focus", (1920, 1080))
+    rows = [row for row in picture if (np.abs(np.diff(row[12:60].astype(int))) == 255).all()]
+    assert len(rows) >= 40
