@@ -1,0 +1,209 @@
+"""Transfer of the tracing from photo pixels to projector pixels, through the scan's correspondence.
+
+Along each path planes are fitted to what the scan saw on both sides of it, so that lines run straight across
+window glass and gaps of the scan, and edges at depth steps land on the right surface (the rule is in
+`limewash.facade.surfaces`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.facade.joining import mapped_points
+from limewash.facade.lens import find_lens
+from limewash.facade.nearness import Nearness, find_epipole, lean_votes
+from limewash.facade.plane_fit import PlaneFit
+from limewash.facade.samples import Samples, gather
+from limewash.facade.strips import chain_of, strip_along
+from limewash.facade.surfaces import STEP, Sides, Surfaces, choose, find_planes, sides_of
+from limewash.facade.tracing import Kind, Traced, Tracing
+from limewash.facade.votes import path_votes
+from limewash.scan.correspondence import Correspondence
+
+Array = NDArray[np.float64]
+
+NEAR, BAND = 1.2, 24.0
+"""Samples nearer to the line may mix both sides; those further away say little about it. [projector px]"""
+STRIDE = 3
+"""For what concerns the whole scan (lens, main wall, nearness) every third row and column is enough."""
+ROUGH_PX = 1.5
+FAR_PX = 20.0
+"""Further from any sample the transfer is called extrapolated. [photo px]"""
+
+
+@dataclass(frozen=True)
+class TransferQuality:
+    """How well a path's transfer rests on the scan.
+
+    Attributes
+    ----------
+    support : int
+        Scan points that its planes rest on.
+    residual_px : float
+        Root mean square distance of those points from the planes. [projector px]
+    extrapolated : float
+        Share of its length with no such point within 20 photo px. [-]
+    surfaces : int
+        How many planes it was laid on.
+    warnings : tuple of str
+        What the person should look at.
+    """
+
+    support: int
+    residual_px: float
+    extrapolated: float
+    surfaces: int
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class TransferredPath:
+    """One traced path in projector pixels.
+
+    Attributes
+    ----------
+    id, kind, title, closed
+        As in the tracing.
+    points : ndarray of float64 and shape (N, 2)
+        Chain of points within 0.05 px of the true curve; a closed one does not repeat its first point. [px]
+    quality : TransferQuality
+    """
+
+    id: str
+    kind: Kind
+    title: str
+    closed: bool
+    points: Array
+    quality: TransferQuality
+
+    def quality_json(self) -> dict[str, object]:
+        """Id, kind, title and quality as plain data."""
+        return {"id": self.id, "kind": self.kind.value, "title": self.title, **asdict(self.quality)}
+
+
+def transfer(
+    tracing: Tracing, correspondence: Correspondence, *, camera_side: tuple[float, float] | None = None
+) -> tuple[TransferredPath, ...]:
+    """Carry every path of a tracing to projector pixels.
+
+    Parameters
+    ----------
+    tracing : Tracing
+        In pixels of the scan's photo.
+    correspondence : Correspondence
+    camera_side : (float, float), optional
+        Direction from the projector's lens to the camera's, x right and y down as seen from behind the projector;
+        any length. Without it the scan tells (see `limewash.facade.nearness`).
+
+    Returns
+    -------
+    paths : tuple of TransferredPath
+        In the tracing's order.
+
+    Raises
+    ------
+    InputError
+        If the tracing belongs to a photo of another size, or the scan has too few points to fit anything.
+    """
+    if tracing.size != correspondence.camera_size:
+        raise InputError(
+            f"the tracing is drawn on a photo of {tracing.size[0]} x {tracing.size[1]} px, the scan's photo has "
+            f"{correspondence.camera_size[0]} x {correspondence.camera_size[1]}; import the drawing over this photo"
+        )
+    if not tracing.items:
+        return ()
+    scene = _Scene(tracing, correspondence, camera_side)
+    return tuple(scene.transferred(item) for item in tracing.items)
+
+
+class _Scene:
+    """What is known about the whole scan, shared by all paths."""
+
+    def __init__(
+        self, tracing: Tracing, correspondence: Correspondence, camera_side: tuple[float, float] | None
+    ) -> None:
+        rng = np.random.default_rng(0)
+        thin = gather(correspondence, None, stride=STRIDE)
+        if len(thin.photo) < 50:
+            raise InputError(f"the scan has only {len(thin.photo) * STRIDE**2} points; scan again")
+        self.lens, self.wall = find_lens(thin, correspondence.camera_size, rng)
+        thin = thin.straightened(self.lens.straighten(thin.photo))
+        band_px = BAND * thin.scale
+        chains = [(chain_of(item.path, 0.3 * thin.scale), item.path.closed) for item in tracing.items]
+        samples = gather(correspondence, chains, band_px)
+        self.samples = samples.straightened(self.lens.straighten(samples.photo))
+        self.found = {item.id: self._sides_and_planes(item) for item in tracing.items}
+        self.nearness = self._nearness(thin, correspondence, camera_side)
+
+    def _sides_and_planes(self, item: Traced) -> tuple[Sides, list[PlaneFit]]:
+        samples = self.samples
+        strip = strip_along(item.path, samples, near_px=NEAR * samples.scale, band_px=BAND * samples.scale)
+        count = max(2, int(np.ceil(strip.length_px / (STEP * samples.scale))))
+        stations = strip.points_at((np.arange(count) + 0.5) / count * strip.length_px)
+        sides = sides_of(item, strip, samples, self.lens.straighten(stations))
+        rng = np.random.default_rng(1)  # each path for itself: its result does not depend on the others
+        return sides, find_planes(sides, rng)
+
+    def transferred(self, item: Traced) -> TransferredPath:
+        sides, planes = self.found[item.id]
+        named = item.title or item.id
+        warnings: list[str] = []
+        if not planes:
+            if self.wall is None:
+                raise InputError(f"no scan data near {named!r}, and no main wall to lay it on; scan again or remove it")
+            warnings.append(f"no scan data within {FAR_PX:.0f} px of {named!r}: laid on the plane of the main wall")
+            planes = [self.wall]
+        surfaces = choose(sides, planes, self.wall, self.nearness)
+        points = mapped_points(item.path, sides.strip, surfaces, self.lens, self.samples.scale)
+        quality = _quality(sides, surfaces, named, warnings)
+        return TransferredPath(item.id, item.kind, item.title, item.path.closed, points, quality)
+
+    def _nearness(
+        self, thin: Samples, correspondence: Correspondence, camera_side: tuple[float, float] | None
+    ) -> Nearness | None:
+        if self.wall is None:
+            return None
+        nearness = find_epipole(self.wall, thin)
+        if nearness is None:
+            return None
+        if camera_side is not None:
+            middle = np.array([correspondence.projector_size], dtype=np.float64) / 2.0
+            return nearness.with_sign(float(nearness.shift(middle + np.array([camera_side]), middle)[0]))
+        picture = np.stack([correspondence.camera_x, correspondence.camera_y], axis=-1)[::STRIDE, ::STRIDE]
+        straight = self.lens.straighten(picture.reshape(-1, 2).astype(np.float64)).reshape(picture.shape)
+        votes = lean_votes(nearness, self.wall, correspondence, straight)
+        votes += sum(path_votes(sides, planes, self.wall, nearness) for sides, planes in self.found.values())
+        return nearness.with_sign(votes)
+
+
+def _quality(sides: Sides, surfaces: Surfaces, named: str, warnings: list[str]) -> TransferQuality:
+    count = sides.count
+    held = np.bincount(sides.station[surfaces.used], minlength=count) > 0
+    reach = int(np.ceil(FAR_PX / surfaces.station_px))
+    held = _spread(held, reach, sides.strip.closed)
+    extrapolated = 1.0 - float(held.mean())
+    if surfaces.used.any() and extrapolated > 0.4:
+        share = f"{extrapolated:.0%} of {named!r}"
+        warnings.append(f"{share} has no scan data within {FAR_PX:.0f} px: check it on the house")
+    if surfaces.residual_px > ROUGH_PX:
+        warnings.append(f"what {named!r} lies on is not flat or was scanned poorly ({surfaces.residual_px:.1f} px)")
+    return TransferQuality(
+        support=int(np.count_nonzero(surfaces.used)),
+        residual_px=surfaces.residual_px,
+        extrapolated=extrapolated,
+        surfaces=len(np.unique(surfaces.labels)),
+        warnings=tuple(warnings),
+    )
+
+
+def _spread(flags: NDArray[np.bool_], by: int, closed: bool) -> NDArray[np.bool_]:
+    """Flags with their neighbours up to `by` places away."""
+    window = np.ones(2 * by + 1)
+    if closed and len(flags) > 2 * by:
+        flags = np.concatenate([flags[-by:], flags, flags[:by]]) if by else flags
+        return np.asarray(np.convolve(flags, window, mode="valid") > 0)
+    return np.asarray(np.convolve(flags, window, mode="full")[by : by + len(flags)] > 0)

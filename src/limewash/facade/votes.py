@@ -1,0 +1,73 @@
+"""What the paths of a tracing say about which way "nearer" is; see `limewash.facade.nearness`."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.facade.nearness import LEAST_SHIFT_PX, Nearness
+from limewash.facade.plane_fit import PlaneFit
+from limewash.facade.surfaces import LEAST_SUPPORT, LEFT, RIGHT, Sides, below
+from limewash.facade.tracing import Kind
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+WEIGHT = 10.0
+"""One station of a path counts as much as so many scan points of a leaning surface. [-]"""
+ADJOINS = 3.0
+"""Samples closer than this reach up to the line. [projector px]"""
+
+
+def path_votes(sides: Sides, planes: list[PlaneFit], wall: PlaneFit, nearness: Nearness) -> float:
+    """Votes of one path, positive if the left side's shift grows with nearness where the left is nearer.
+
+    Two things are known without knowing depth. A post stands before what is beside it, and a roof's edge before
+    what is above it. And where a shadow or a hidden strip lies along the line, the surface that reaches up to the
+    line is the nearer one: it is what hides the strip.
+    """
+    if len(planes) < 2:
+        return 0.0
+    left_ahead, sure = _left_ahead(sides, planes, wall, nearness)
+    left_nearer = WEIGHT * (_by_kind(sides) + _by_gap(sides, planes, np.abs(left_ahead)))
+    return float(np.sum(np.clip(left_ahead, -0.5, 0.5)[sure] * left_nearer[sure]))
+
+
+def _left_ahead(sides: Sides, planes: list[PlaneFit], wall: PlaneFit, nearness: Nearness) -> tuple[Array, Flags]:
+    """How much the left side's plane is shifted against the right side's, and where both are known to differ."""
+    base = wall.map(sides.straight)
+    best, share = _best_planes(sides, planes)
+    shift = np.stack([nearness.shift(plane.map(sides.straight), base) for plane in planes], axis=1)
+    rows = np.arange(sides.count)
+    ahead = shift[rows, best[:, LEFT]] - shift[rows, best[:, RIGHT]]
+    return ahead, (share.min(axis=1) >= LEAST_SUPPORT) & (np.abs(ahead) > LEAST_SHIFT_PX)
+
+
+def _best_planes(sides: Sides, planes: list[PlaneFit]) -> tuple[NDArray[np.intp], Array]:
+    """The plane with most support on each side of each station, and that support; both (S, 2)."""
+    support = np.nan_to_num(np.stack([sides.support(plane) for plane in planes], axis=1))
+    return support.argmax(axis=1), support.max(axis=1)
+
+
+def _by_kind(sides: Sides) -> Array:
+    """1 where the kind says that the left side is nearer, -1 for the right, 0 where it says nothing."""
+    strip = sides.strip
+    if sides.item.kind is Kind.POST and strip.closed:
+        return np.full(sides.count, float(strip.inside))
+    if sides.item.kind is Kind.ROOF_LINE and not strip.closed:
+        return np.where(below(sides) == LEFT, 1.0, -1.0)
+    return np.zeros(sides.count)
+
+
+def _by_gap(sides: Sides, planes: list[PlaneFit], shift: Array) -> Array:
+    """The same by gaps: a side whose samples begin at a distance that suits the shift lies behind."""
+    best, _ = _best_planes(sides, planes)
+    first = np.full((sides.count, 2), np.inf)
+    for k, plane in enumerate(planes):
+        mine = best[sides.station, sides.side] == k
+        mine &= sides.on(plane)
+        np.minimum.at(first, (sides.station[mine], sides.side[mine]), np.abs(sides.strip.d[mine]) / sides.scale)
+    adjoins = first < ADJOINS
+    apart = (first > ADJOINS + 0.4 * shift[:, None]) & np.isfinite(first)
+    left, right = adjoins[:, LEFT] & apart[:, RIGHT], adjoins[:, RIGHT] & apart[:, LEFT]
+    return np.asarray(np.subtract(left, right, dtype=np.float64))
