@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
+from limewash.project.lengths import Units
 from limewash.site.canvas import GREY, INK, THIN, Label, Pen, Sheet, text_width_mm
 
 Array = NDArray[np.float64]
@@ -134,6 +135,11 @@ class Words:
     def __init__(self, sheet: Sheet, *, inside: tuple[float, float, float, float] | None = None) -> None:
         self.sheet = sheet
         self.limit = shapely.box(*(inside or (0.0, 0.0, sheet.width_mm, sheet.height_mm)))
+        self.kept_free: list[BaseGeometry] = []
+
+    def keep_free(self, x: float, y: float, half_width: float, half_height: float) -> None:
+        """Put no words over a small drawn thing."""
+        self.kept_free.append(shapely.box(x - half_width, y - half_height, x + half_width, y + half_height))
 
     def put(
         self,
@@ -162,7 +168,7 @@ class Words:
     def is_free(self, label: Label) -> bool:
         """Whether a label would meet no other and stay on the paper."""
         box = shapely.Polygon(label.corners_mm(room_mm=0.4))
-        if not self.limit.covers(box):
+        if not self.limit.covers(box) or any(box.intersects(thing) for thing in self.kept_free):
             return False
         return not any(box.intersects(shapely.Polygon(other.corners_mm())) for other in self.sheet.labels)
 
@@ -175,9 +181,39 @@ def around(x: float, y: float, *, step_mm: float = 3.2, size_mm: float = TEXT_MM
     return [(x + i * step_mm * 2, base + j * step_mm) for i, j in offsets]
 
 
-def title_strip(sheet: Sheet, title: str, note: str, *, margin_mm: float = 6.0) -> None:
-    """Title and remarks along the lower edge."""
+def beside(bounds: tuple[float, float, float, float], size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
+    """Places for words below, above and around a box of the sheet (left, top, right, bottom). [mm]"""
+    left, top, right, bottom = bounds
+    x = (left + right) / 2
+    near = [(x, bottom + size_mm * 1.1), (x, top - size_mm * 0.4)]
+    return [*near, *around(x, bottom + size_mm * 2.0)]
+
+
+def title_strip(sheet: Sheet, title: str, *notes: str, small: bool = False) -> None:
+    """Title and remarks along the lower edge; a small drawing gets one line without a rule."""
+    if small:
+        text = " \N{MIDDLE DOT} ".join((title, *notes))
+        size = min(2.3, 2.3 * (sheet.width_mm - 4.0) / text_width_mm(text, 2.3))
+        sheet.text(sheet.width_mm - 2.0, sheet.height_mm - 1.4, text, size, anchor="end", colour="#444444")
+        return
+    margin_mm = 6.0
+    note = " \N{MIDDLE DOT} ".join(notes)
     y = sheet.height_mm - margin_mm
     sheet.line((margin_mm, y - 5.0), (sheet.width_mm - margin_mm, y - 5.0), pen=THIN)
     sheet.text(margin_mm, y - 0.6, title, 3.4, anchor="start", bold=True)
     sheet.text(sheet.width_mm - margin_mm, y - 0.6, note, 2.5, anchor="end")
+
+
+def is_small(size_mm: tuple[float, float]) -> bool:
+    """Whether a drawing goes onto a page with other things, and not onto a sheet of its own."""
+    return size_mm[1] < 150.0
+
+
+def foot_mm(size_mm: tuple[float, float]) -> float:
+    """Room that the title takes at the lower edge. [mm]"""
+    return 4.5 if is_small(size_mm) else 14.0
+
+
+def unit_note(units: Units) -> str:
+    """Said on every drawing with dimensions."""
+    return "lengths in m" if units == "metric" else "lengths in ft and in"

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from limewash.geometry.homography import apply_homography
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
-from limewash.site.drafting import Frame, Words, around, hatch, title_strip
+from limewash.site.drafting import Frame, Words, around, foot_mm, hatch, is_small, title_strip
 from limewash.site.placement import Placement
 from limewash.site.surface import Surface
+from limewash.site.visibility import frame_shape
 
 Array = NDArray[np.float64]
 
@@ -34,20 +35,22 @@ def check_points(placement: Placement, *, count: int = 4) -> tuple[CheckPoint, .
         if part.seen.picture.is_empty:
             continue
         matrix = part.surface.to_picture(placement.device)
-        lit = part.seen.picture.buffer(1.0)
+        near = 0.01 * placement.device.size[0]
         for what, uv in _corners(part.surface):
             pixel = apply_homography(matrix, uv)
-            if lit.covers(shapely.Point(pixel)):
+            # A corner that is half in shadow or at the very edge of the picture is no good to aim by.
+            disc = shapely.Point(pixel).buffer(near)
+            clear = part.seen.picture.intersection(disc).area > 0.15 * disc.area
+            if clear and frame_shape(placement.device).covers(disc):
                 found.append((what, part.surface.world(uv), pixel))
     if not found:
         return ()
     pixels = np.array([pixel for _, _, pixel in found])
-    width, height = placement.device.size
-    chosen: list[int] = []
-    for goal in ((0, 0), (width, 0), (width, height), (0, height))[:count]:
-        order = np.argsort(np.linalg.norm(pixels - goal, axis=1))
-        far = [int(i) for i in order if all(np.linalg.norm(pixels[i] - pixels[c]) > 0.05 * width for c in chosen)]
-        chosen += far[:1]
+    chosen = [int(np.linalg.norm(pixels, axis=1).argmin())]
+    while len(chosen) < min(count, len(found)):
+        apart = np.linalg.norm(pixels[:, None] - pixels[chosen], axis=-1).min(axis=1)
+        chosen.append(int(apart.argmax()))
+    chosen.sort(key=lambda i: (round(pixels[i, 1] / 200.0), pixels[i, 0]))
     return tuple(
         CheckPoint(n + 1, found[i][0], found[i][1], (float(pixels[i, 0]), float(pixels[i, 1])))
         for n, i in enumerate(chosen)
@@ -58,13 +61,15 @@ def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190
     """The native picture, the parts in it, the shadows, what is wasted, and the check points."""
     sheet = Sheet(*size_mm)
     width, height = placement.device.size
-    room = (16.0, 12.0, size_mm[0] - 32.0, size_mm[1] - 38.0)
+    small, foot = is_small(size_mm), foot_mm(size_mm)
+    room = (11.0, 8.0, size_mm[0] - 22.0, size_mm[1] - 12.0 - foot)
     mm = min(room[2] / width, room[3] / height)
     frame = Frame(1000.0 / mm, -0.5, -0.5, (size_mm[0] - mm * width) / 2, room[1], up=-1.0)
     edge = frame.shape(shapely.box(-0.5, -0.5, width - 0.5, height - 0.5))
     lit = [frame.shape(part.seen.picture) for part in placement.parts if not part.seen.picture.is_empty]
-    hatch(sheet, edge.difference(shapely.union_all(lit)), apart_mm=3.0)
-    words = Words(sheet, inside=(2.0, 2.0, size_mm[0] - 2.0, size_mm[1] - 12.0))
+    whole = [shapely.Polygon(ring.exterior) for shape in lit for ring in shapely.get_parts(shape)]
+    hatch(sheet, edge.difference(shapely.union_all(whole)), apart_mm=3.0)
+    words = Words(sheet, inside=(2.0, 2.0, size_mm[0] - 2.0, size_mm[1] - foot))
     for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
         sheet.geometry(shape, pen=LINE, fill="#ffffff")
         matrix = part.surface.to_picture(placement.device)
@@ -77,14 +82,17 @@ def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190
         x, y = frame.point(*point.pixel)
         sheet.circle(x, y, 1.3, pen=LINE)
         sheet.lines([[(x - 2.6, y), (x + 2.6, y)], [(x, y - 2.6), (x, y + 2.6)]], LINE)
+        words.keep_free(x, y, 1.5, 1.5)
         inward = (1.0 if x < size_mm[0] / 2 else -1.0, 1.0 if y < size_mm[1] / 2 else -1.0)
-        spots = [(x + inward[0] * 14.0, y + inward[1] * 5.0), *around(x + inward[0] * 12.0, y + inward[1] * 5.0)]
-        words.put(spots, f"{point.number}: {point.pixel[0]:.0f}, {point.pixel[1]:.0f} px", bold=True)
+        text = f"{point.number}" if small else f"{point.number}: {point.pixel[0]:.0f}, {point.pixel[1]:.0f} px"
+        aside = 3.4 if small else 14.0
+        spots = [(x + inward[0] * aside, y + inward[1] * 3.4), *around(x + inward[0] * aside, y + inward[1] * 4.0)]
+        words.put(spots, text, bold=True)
     for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
         inner = shape.representative_point()
         words.put(around(inner.x, inner.y), f"{part.surface.name} {part.picture_share:.0%}")
-    note = f"{width} x {height} px   hatched: light that lands on nothing to be lit, {placement.wasted:.0%}"
-    title_strip(sheet, "What the projector sees", note)
+    hatched = f"hatched: lands on nothing to be lit, {placement.wasted:.0%}"
+    title_strip(sheet, "What the projector sees", f"{width} x {height} px", hatched, small=small)
     return sheet
 
 

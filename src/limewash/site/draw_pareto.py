@@ -8,7 +8,7 @@ import numpy as np
 
 from limewash.light.photometry import CONTRAST_CLASSES
 from limewash.site.canvas import GREY, HIDDEN, INK, LINE, THIN, Sheet
-from limewash.site.drafting import Words, around, title_strip
+from limewash.site.drafting import Words, title_strip
 from limewash.site.search import Candidate, SearchResult
 
 _LEFT, _TOP, _RIGHT, _BELOW = 22.0, 12.0, 44.0, 30.0
@@ -35,19 +35,22 @@ def draw_pareto(result: SearchResult, *, size_mm: tuple[float, float] = (277.0, 
     _class_lines(sheet, low, high, width, height)
     marks = {label: n for n, label in enumerate(dict.fromkeys(c.label for c in every))}
     for c in result.pareto:
-        _mark(sheet, *place(c), marks[c.label], 0.7 + 1.3 * c.sharpness)
+        _mark(sheet, *place(c), marks[c.label], 0.5 + 0.9 * c.sharpness)
     words = Words(sheet, inside=(_LEFT, _TOP, _LEFT + width, _TOP + height))
     for number, c in enumerate(result.best, start=1):
         x, y = place(c)
-        sheet.circle(x, y, 2.6, pen=LINE)
-        words.put(around(x + 4.5, y - 3.0), str(number), size_mm=3.2, bold=True)
+        sheet.circle(x, y, 2.2, pen=LINE)
+        places = [(x + 9.0 + 5.0 * (n // 7), y - 9.0 + 4.0 * (n % 7)) for n in range(21)]
+        said = words.put(places, str(number), size_mm=3.2, bold=True)
+        if said is not None:
+            sheet.line((x + 2.2, y), (said.x_mm - 1.4, said.y_mm - 1.1), pen=GREY)
     for label, n in marks.items():
         y = size_mm[1] - 17.0
         x = _LEFT + n * (size_mm[0] - _LEFT - 8.0) / max(len(marks), 1)
         _mark(sheet, x, y, n, 1.5)
         sheet.text(x + 3.0, y + 0.9, label, 2.4, anchor="start")
-    note = "larger: finer detail   numbered: the ranking   each mark: unbeaten in area, contrast and detail together"
-    title_strip(sheet, "Choices", note)
+    unbeaten = "each mark is unbeaten in area, contrast and detail together"
+    title_strip(sheet, "Choices", "larger mark: finer detail", "numbers: the ranking", unbeaten)
     return sheet
 
 

@@ -8,7 +8,19 @@ from numpy.typing import NDArray
 
 from limewash.project.lengths import show_length
 from limewash.site.canvas import AXIS, GREY, HIDDEN, INK, LINE, THICK, Pen, Sheet
-from limewash.site.drafting import Frame, Words, around, dimension, fitted, hatch, title_strip
+from limewash.site.drafting import (
+    Frame,
+    Words,
+    around,
+    beside,
+    dimension,
+    fitted,
+    foot_mm,
+    hatch,
+    is_small,
+    title_strip,
+    unit_note,
+)
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene, ground_shape
 from limewash.site.stand_marks import anchors, lens_plan
@@ -21,20 +33,25 @@ _HATCH_DEG = {"road": 0.0, "pavement": 90.0, "bed": 135.0}
 def draw_plan(placement: Placement, scene: Scene, *, size_mm: tuple[float, float] = (277.0, 190.0)) -> Sheet:
     """House, ground, obstacles, people, the stand and its beam, with two tapes that fix the lens."""
     sheet = Sheet(*size_mm)
-    frame = fitted(_bounds(placement, scene), (24.0, 12.0, size_mm[0] - 40.0, size_mm[1] - 42.0), up=-1.0)
-    window = shapely.box(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - 14.0)
+    foot = foot_mm(size_mm)
+    frame = fitted(_bounds(placement, scene), (14.0, 6.0, size_mm[0] - 32.0, size_mm[1] - 17.0 - foot), up=-1.0)
+    window = shapely.box(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot)
     _ground(sheet, frame, scene, window)
     _beam(sheet, frame, placement, window)
     _house(sheet, frame, scene)
-    words = Words(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - 13.0))
+    words = Words(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot))
     _obstacles(sheet, frame, scene)
     _stand(sheet, frame, placement)
     _tapes(sheet, frame, placement, scene)
     _names(words, frame, placement, scene)
-    note = f"1 : {frame.scale:g}   house above, street below   " + (
-        "lengths in m" if scene.units == "metric" else "lengths in ft and in"
+    title_strip(
+        sheet,
+        "Plan",
+        f"1 : {frame.scale:g}",
+        "house above, street below",
+        unit_note(scene.units),
+        small=is_small(size_mm),
     )
-    title_strip(sheet, "Plan", note)
     return sheet
 
 
@@ -76,6 +93,11 @@ def _beam(sheet: Sheet, frame: Frame, placement: Placement, window: shapely.Geom
 
 
 def _house(sheet: Sheet, frame: Frame, scene: Scene) -> None:
+    for part in scene.parts:
+        corners = part.world(shapely.get_coordinates(part.outline))
+        left, right, front = corners[:, 0].min(), corners[:, 0].max(), corners[:, 2].min()
+        if front > 0.05 and corners[:, 1].min() < 1.0:
+            sheet.geometry(frame.shape(shapely.box(left, 0.0, right, front)), pen=None, fill="#ffffff")
     for part in (*scene.parts, *scene.sides):
         ends = part.world(shapely.get_coordinates(part.outline))[:, [0, 2]]
         low, high = ends.min(axis=0), ends.max(axis=0)
@@ -122,9 +144,10 @@ def _tapes(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> No
         show_length(float(lens[1]), scene.units),
         away_mm=_side(frame, scene, lens),
     )
-    low = frame.point(0.0, float(lens[1]))[1] + 5.0
+    low = sheet.height_mm - foot_mm((sheet.width_mm, sheet.height_mm)) - 4.0
     left = frame.point(0.0, 0.0)[0]
-    dimension(sheet, (left, low), (float(at[0]), low), show_length(float(lens[0]), scene.units), away_mm=2.0)
+    sheet.line((float(at[0]), float(at[1]) + 4.0), (float(at[0]), low), pen=GREY)
+    dimension(sheet, (left, low), (float(at[0]), low), show_length(float(lens[0]), scene.units), away_mm=1.0)
 
 
 def _side(frame: Frame, scene: Scene, lens: Array) -> float:
@@ -138,26 +161,43 @@ def _side(frame: Frame, scene: Scene, lens: Array) -> float:
 def _names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> None:
     lens = lens_plan(placement)
     x, y = frame.point(float(lens[0]), float(lens[1]))
-    words.put([(x + 4.0, y + 7.5), (x - 4.0, y + 7.5), *around(x, y + 7.0)], "projector", bold=True, must=True)
+    words.keep_free(x, y + 1.5, 3.5, 3.5)
+    for spot in scene.people:
+        px, py = frame.point(spot.x_m, spot.distance_m)
+        words.sheet.circle(px, py, 1.1, pen=LINE, fill="#ffffff")
+        words.keep_free(px, py, 1.4, 1.4)
+    words.put([(x + 11.0, y + 3.0), (x - 11.0, y + 3.0), *around(x, y + 7.0)], "projector", bold=True, must=True)
+    for spot in scene.people:
+        px, py = frame.point(spot.x_m, spot.distance_m)
+        words.put(beside((px - 1.2, py - 1.2, px + 1.2, py + 1.2)), spot.name)
+    for box in scene.obstacles:
+        (x0, x1), (z0, z1) = box.across_m, box.distance_m
+        shape = frame.shape(shapely.box(x0, z0, x1, z1))
+        words.kept_free.append(shape)
+        words.put(beside(shape.bounds), box.name)
     for anchor in anchors(scene):
         foot, length = frame.at(anchor.plan_m), float(np.linalg.norm(lens - anchor.plan_m))
         fx, fy = float(foot[0]), float(foot[1])
         words.put([(fx, fy - 2.4), *around(fx, fy)], anchor.letter, bold=True)
-        along = [frame.at(anchor.plan_m + share * (lens - anchor.plan_m)) for share in (0.42, 0.5, 0.58, 0.34, 0.66)]
+        shares = (0.42, 0.5, 0.58, 0.34, 0.66, 0.26, 0.74)
+        along = [frame.at(anchor.plan_m + share * (lens - anchor.plan_m)) for share in shares]
         words.put([(float(p[0]), float(p[1])) for p in along], f"{anchor.letter} {show_length(length, scene.units)}")
-    for spot in scene.people:
-        px, py = frame.point(spot.x_m, spot.distance_m)
-        words.sheet.circle(px, py, 1.1, pen=LINE, fill="#ffffff")
-        words.put(around(px, py + 3.6), spot.name)
-    for box in scene.obstacles:
-        middle_x, middle_z = sum(box.across_m) / 2, sum(box.distance_m) / 2
-        words.put(around(*frame.point(middle_x, middle_z)), box.name)
+    _zone_names(words, frame, placement, scene)
+
+
+def _zone_names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> None:
+    """Beside the beam where the zone has room there."""
+    lens = lens_plan(placement)
+    beam = shapely.Polygon([lens, (0.0, 0.0), (scene.width_m, 0.0)]).buffer(0.3)
     for zone in scene.zones:
         inner = ground_shape(zone).intersection(shapely.box(*_plan_window(frame, words)))
+        free = inner.difference(beam)
+        if free.area > 0.15 * inner.area:
+            inner = max(shapely.get_parts(free), key=lambda g: g.area)
         if not inner.is_empty:
-            spot_in = inner.representative_point()
+            at = inner.representative_point()
             stand = "" if zone.stand_allowed else ", no stand"
-            words.put(around(*frame.point(spot_in.x, spot_in.y)), f"{zone.name}{stand}", colour="#444444")
+            words.put(around(*frame.point(at.x, at.y)), f"{zone.name}{stand}", colour="#444444")
 
 
 def _plan_window(frame: Frame, words: Words) -> tuple[float, float, float, float]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from limewash.project.lengths import show_length
 from limewash.site.canvas import AXIS, HIDDEN, INK, LINE, THICK, THIN, Pen, Sheet
-from limewash.site.drafting import Frame, Words, around, dimension, fitted, hatch, title_strip
+from limewash.site.drafting import Frame, Words, around, beside, dimension, fitted, hatch, title_strip, unit_note
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
 
@@ -20,24 +20,21 @@ Array = NDArray[np.float64]
 def draw_section(placement: Placement, scene: Scene, *, size_mm: tuple[float, float] = (277.0, 190.0)) -> Sheet:
     """Looked at from the right of the house: the front at the left, the street at the right."""
     sheet = Sheet(*size_mm)
-    frame = fitted(_bounds(placement, scene), (22.0, 12.0, size_mm[0] - 44.0, size_mm[1] - 50.0))
+    frame = fitted(_bounds(placement, scene), (24.0, 12.0, size_mm[0] - 50.0, size_mm[1] - 52.0))
     window = shapely.box(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - 14.0)
     _beam(sheet, frame, placement, window)
     ground = frame.point(0.0, 0.0)[1]
     sheet.line((8.0, ground), (size_mm[0] - 8.0, ground), pen=LINE)
     hatch(sheet, shapely.box(8.0, ground, size_mm[0] - 8.0, ground + 1.6), apart_mm=2.2)
     _house(sheet, frame, scene)
-    _zones(sheet, frame, scene, ground)
+    rows = _zones(sheet, frame, scene, ground)
     for box in scene.obstacles:
         (z0, z1), (y0, y1) = box.distance_m, box.height_m
         sheet.geometry(frame.shape(shapely.box(z0, y0, z1, y1)), pen=HIDDEN)
     _projector(sheet, frame, placement, ground)
-    _measures(sheet, frame, placement, scene, ground)
+    _measures(sheet, frame, placement, scene, ground, ground + 8.0 + 3.6 * rows)
     _words(sheet, frame, placement, scene)
-    note = f"1 : {frame.scale:g}   all parts seen from the side   " + (
-        "lengths in m" if scene.units == "metric" else "lengths in ft and in"
-    )
-    title_strip(sheet, "Section", note)
+    title_strip(sheet, "Section", f"1 : {frame.scale:g}", "all parts seen from the side", unit_note(scene.units))
     return sheet
 
 
@@ -80,8 +77,8 @@ def _house(sheet: Sheet, frame: Frame, scene: Scene) -> None:
             sheet.area([frame.at(corners[:-1])], pen=LINE)
 
 
-def _zones(sheet: Sheet, frame: Frame, scene: Scene, ground_mm: float) -> None:
-    """Each zone as a bar below the ground, in rows so that none lies on another."""
+def _zones(sheet: Sheet, frame: Frame, scene: Scene, ground_mm: float) -> int:
+    """Each zone as a bar below the ground, in rows so that none lies on another; returns how many rows."""
     rows: list[list[tuple[float, float]]] = []
     words = Words(sheet)
     for zone in scene.zones:
@@ -97,6 +94,7 @@ def _zones(sheet: Sheet, frame: Frame, scene: Scene, ground_mm: float) -> None:
         y = ground_mm + 4.2 + row * 3.6
         sheet.line((x0, y), (x1, y), pen=Pen(0.5, "#777777"))
         words.put([((x0 + x1) / 2, y - 0.7), ((x0 + x1) / 2, y + 2.6)], zone.name, size_mm=2.2, colour="#444444")
+    return len(rows)
 
 
 def _projector(sheet: Sheet, frame: Frame, placement: Placement, ground_mm: float) -> None:
@@ -111,24 +109,24 @@ def _projector(sheet: Sheet, frame: Frame, placement: Placement, ground_mm: floa
     sheet.line((float(foot[0]), float(foot[1])), (float(foot[0]), ground_mm), pen=THIN)
 
 
-def _measures(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene, ground_mm: float) -> None:
+def _measures(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene, ground_mm: float, low_mm: float) -> None:
     units = scene.units
     lens_x, lens_y = frame.point(placement.stand.distance_m, placement.stand.height_m)
-    below = sheet.height_mm - 18.0 - ground_mm
+    beyond = max([lens_x + frame.mm(0.4)] + [frame.point(spot.distance_m, 0.0)[0] for spot in scene.people])
     wall_x = frame.point(0.0, 0.0)[0]
     dimension(
         sheet,
         (wall_x, ground_mm),
         (lens_x, ground_mm),
         f"lens to wall plane {show_length(placement.stand.distance_m, units)}",
-        away_mm=below,
+        away_mm=min(low_mm, sheet.height_mm - 16.0) - ground_mm,
     )
     dimension(
         sheet,
         (lens_x, ground_mm),
         (lens_x, lens_y),
         show_length(placement.stand.height_m, units),
-        away_mm=max(9.0, frame.mm(0.34) + 5.0),
+        away_mm=beyond + 7.0 - lens_x,
     )
     lit = [p.surface.world(shapely.get_coordinates(p.seen.plane)) for p in placement.parts if p.lit_m2 > 0.0]
     if lit:
@@ -144,15 +142,19 @@ def _measures(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene, gr
 def _words(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> None:
     words = Words(sheet, inside=(3.0, 3.0, sheet.width_mm - 3.0, sheet.height_mm - 13.0))
     x, y = frame.point(placement.stand.distance_m, placement.stand.height_m)
+    words.keep_free(x + frame.mm(0.17), y, frame.mm(0.2) + 1.0, 2.0)
+    for spot in scene.people:
+        _person(words, frame, spot.distance_m, spot.eye_m)
     tilt = placement.stand.tilt_deg
     direction = "up" if tilt > 0.05 else ("down" if tilt < -0.05 else "level")
-    text = f"tilt {abs(tilt):.1f} deg {direction}" if direction != "level" else "level"
-    words.put([(x + 2.0, y - 5.0), (x + 8.0, y - 8.0), *around(x, y - 6.0)], text)
+    text = f"tilt {abs(tilt):.1f}\N{DEGREE SIGN} {direction}" if direction != "level" else "level"
+    words.put([(x + 6.0, y - 4.0), (x + 6.0, y - 7.0), *around(x + 6.0, y - 6.0)], text)
     for spot in scene.people:
-        _person(words, frame, spot.distance_m, spot.eye_m, spot.name)
+        at = frame.point(spot.distance_m, spot.eye_m)
+        words.put([(at[0], at[1] - 2.6), (at[0], at[1] - 5.8), *around(at[0], at[1] - 6.0)], spot.name)
     for box in scene.obstacles:
         at = frame.point(sum(box.distance_m) / 2, box.height_m[1])
-        words.put([(at[0], at[1] - 1.2), *around(*at)], box.name)
+        words.put(beside((at[0] - 1.0, at[1], at[0] + 1.0, at[1] - 4.0)), box.name)
     for part in scene.parts:
         corners = part.world(shapely.get_coordinates(part.outline))
         at = frame.point(float(corners[:, 2].max()), float(corners[:, 1].max()))
@@ -163,10 +165,10 @@ def _words(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> No
         )
 
 
-def _person(words: Words, frame: Frame, distance_m: float, eye_m: float, name: str) -> None:
+def _person(words: Words, frame: Frame, distance_m: float, eye_m: float) -> None:
     x, ground = frame.point(distance_m, 0.0)
     eye = frame.point(distance_m, eye_m)[1]
     head = max(frame.mm(0.11), 0.8)
     words.sheet.circle(x, eye, head, pen=LINE, fill="#ffffff")
     words.sheet.line((x, eye + head), (x, ground), pen=Pen(0.6))
-    words.put([(x, eye - head - 1.2), (x, eye - head - 4.4), *around(x, eye)], name, colour=INK)
+    words.keep_free(x, (eye - head + ground) / 2, head + 0.3, (ground - eye + head) / 2)

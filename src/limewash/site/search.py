@@ -38,6 +38,7 @@ CRITERIA = ("coverage", "contrast", "sharpness", "waste", "obstruction", "cable"
 _FULL_CONTRAST = CONTRAST_CLASSES[-1][1]
 _LONG_CABLE_M = 50.0
 _CHUNK = 2000
+_MOST_ALIKE = 3
 _NEXT_AREA_M2, _NEXT_LOG, _NEXT_SHARP = 0.5, 0.05, 0.05
 """Differences that nobody would see: on the Pareto picture, what differs by less is the same."""
 
@@ -289,7 +290,7 @@ def _told_apart(
         if trial.results[index, k.COVERAGE] <= 0.0:
             break
         near = any(other is trial and np.linalg.norm(stands[index, ::2] - stands[i, ::2]) < 1.0 for other, i in chosen)
-        if not near:
+        if not near and sum(other is trial for other, _ in chosen) < _MOST_ALIKE:
             chosen.append((trial, index))
         if len(chosen) == count:
             break

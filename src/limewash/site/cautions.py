@@ -1,0 +1,68 @@
+"""What to mind, told where it is done. Nothing here says that anything is safe or allowed."""
+
+from __future__ import annotations
+
+from limewash.project.lengths import show_length
+from limewash.site.people import HEADROOM_M
+from limewash.site.placement import Placement
+from limewash.site.scene import Scene
+
+ALWAYS = (
+    "Do not look into the lens, and let nobody stand before it; switch the picture to black before you work there.",
+    "Stand, projector and box must hold in wind and when somebody stumbles: weigh them down and tie them.",
+    "Cords, plugs and tapes lie where nobody walks, off wet ground; no joint in a puddle.",
+    "These figures come from what house.toml says. Look for yourself, in the dark, before you invite anyone.",
+)
+
+
+def cautions(placement: Placement, scene: Scene) -> list[str]:
+    """What to mind with this rig at this stand, the particular before the general."""
+    return [*_eyes(placement, scene), *_spilled(placement), *_data_sheet(placement), *ALWAYS]
+
+
+def _eyes(placement: Placement, scene: Scene) -> list[str]:
+    found = []
+    for hit in placement.in_beam[:3]:
+        found.append(
+            f"Eyes at {hit.where!r} can be in the beam, {show_length(hit.lens_m, scene.units)} from the lens "
+            f"(up to {hit.eye_lx:.0f} lx): move the stand, raise it, or keep people out of there."
+        )
+    low = [hit for hit in placement.in_beam if hit.beam_low_m < HEADROOM_M]
+    if low:
+        found.append(
+            f"The beam comes down to {show_length(min(hit.beam_low_m for hit in low), scene.units)} over ground where "
+            f"people can be; {show_length(HEADROOM_M, scene.units)} is the headroom that the lamp standard names for "
+            "the strongest class. Read the risk group on your projector's label."
+        )
+    return found
+
+
+def _spilled(placement: Placement) -> list[str]:
+    found = []
+    for spill in placement.spills:
+        if spill.kind == "neighbour":
+            found.append(f"{spill.light_lm:.0f} lm fall on {spill.name!r}: ask, and keep that area dark in the map.")
+        elif spill.kind == "road":
+            found.append(
+                f"{spill.light_lm:.0f} lm fall on the road {spill.name!r}: look from a driver's place whether it "
+                "dazzles, and keep that area dark."
+            )
+    return found
+
+
+def _data_sheet(placement: Placement) -> list[str]:
+    projector = placement.projector
+    found = []
+    if projector.light_measured in (None, "unknown", "centre"):
+        found.append(
+            "How its light was measured is not known (light_measured): a figure that was not measured over nine points "
+            "(ISO 21118, ANSI) often promises more than there is. Measure nine points on the wall to be sure."
+        )
+    if projector.focus_range_m is not None and placement.main is not None:
+        near, far = projector.focus_range_m
+        if placement.main.far_m > far or placement.main.near_m < near:
+            found.append(
+                f"The wall is {placement.main.near_m:.1f} to {placement.main.far_m:.1f} m away along the lens axis, "
+                f"outside of the focus range {near:g} to {far:g} m."
+            )
+    return found

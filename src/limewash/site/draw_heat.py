@@ -1,0 +1,196 @@
+"""Heat maps over the house front: light, contrast, size of a pixel; in greys that any printer tells apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from limewash.light.photometry import CONTRAST_CLASSES, FOOT_CANDLE_LX
+from limewash.project.lengths import INCH_M, Units
+from limewash.site.canvas import GREY, INK, LINE, THIN, Sheet
+from limewash.site.drafting import Words, title_strip
+from limewash.site.draw_elevation import OnSheet, draw_glass, sheet_with_parts, shown
+from limewash.site.part_map import PartMap
+from limewash.site.placement import PartResult, Placement
+from limewash.site.scene import Scene
+
+Array = NDArray[np.float64]
+
+BANDS = ("#6a6a6a", "#989898", "#bcbcbc", "#dadada", "#f4f4f4")
+"""Greys of the heat maps, from the least light to the most; told apart on any printer."""
+_DARK = {"#6a6a6a"}
+
+
+@dataclass(frozen=True)
+class HeatMap:
+    """What a heat map shows.
+
+    Attributes
+    ----------
+    title, unit : str
+        For the strip below.
+    field : str
+        Attribute of `PartMap`.
+    edges : sequence of float
+        Limits between the bands, rising, in the unit shown; one fewer than bands.
+    names : sequence of str
+        What each band is called in the key.
+    factor : float
+        Unit shown over the unit of the field.
+    digits : int
+        Behind the point of the numbers on the map.
+    dark_is_low : bool
+        False where a small value is the good one (pixel size).
+    """
+
+    title: str
+    unit: str
+    field: str
+    edges: Sequence[float]
+    names: Sequence[str]
+    factor: float
+    digits: int
+    dark_is_low: bool = True
+
+
+def draw_heat_map(
+    placement: Placement, scene: Scene, kind: str, *, size_mm: tuple[float, float] = (277.0, 190.0)
+) -> Sheet:
+    """Illuminance (`light`), contrast (`contrast`) or pixel size (`pixels`) over the front."""
+    heat = _heat_map(kind, placement, scene.units)
+    sheet, frame = sheet_with_parts(scene, size_mm, room_mm=(8.0, 8.0, 8.0, 26.0), draw=False)
+    fills = BANDS if heat.dark_is_low else BANDS[::-1]
+    for part in placement.parts:
+        on_sheet = shown(part.surface, frame)
+        _cells(sheet, on_sheet, part, heat, fills)
+    for part in placement.parts:
+        on_sheet = shown(part.surface, frame)
+        sheet.geometry(on_sheet(part.surface.outline), pen=LINE)
+        draw_glass(sheet, part.surface, on_sheet)
+    for part in placement.parts:
+        _numbers(sheet, shown(part.surface, frame), part, heat, fills)
+    _key(sheet, heat, fills)
+    title_strip(sheet, heat.title, f"1 : {frame.scale:g}", f"numbers in {heat.unit}", "white: no light")
+    return sheet
+
+
+def _heat_map(kind: str, placement: Placement, units: Units) -> HeatMap:
+    imperial = units == "imperial"
+    if kind == "light":
+        factor, unit = (1.0 / FOOT_CANDLE_LX, "fc") if imperial else (1.0, "lx")
+        edges = _round_edges(placement.values("illuminance_lx") * factor)
+        title = "Illuminance of a white picture"
+        return HeatMap(title, unit, "illuminance_lx", edges, _ranges(edges, unit), factor, 1 if imperial else 0)
+    if kind == "contrast":
+        edges = [least for _, least in CONTRAST_CLASSES]
+        names = [f"under {edges[0]:g}:1"] + [f"{name}, {least:g}:1" for name, least in CONTRAST_CLASSES]
+        return HeatMap("Contrast of white to black, street light included", ": 1", "contrast", edges, names, 1.0, 0)
+    factor, unit = (1.0 / INCH_M, "in") if imperial else (1000.0, "mm")
+    edges = _round_edges(placement.values("pitch_m") * factor)
+    return HeatMap(
+        "Size of a pixel on the wall", unit, "pitch_m", edges, _ranges(edges, unit), factor, 2 if imperial else 1, False
+    )
+
+
+def _round_edges(values: Array) -> list[float]:
+    """Four limits in equal proportions between the smallest and the largest values, to two digits, rising."""
+    if len(values) == 0:
+        return [1.0, 2.0, 3.0, 4.0]
+    low, high = (max(float(q), 1e-9) for q in np.quantile(values, (0.01, 0.99)))
+    edges: list[float] = []
+    for share in (0.2, 0.4, 0.6, 0.8):
+        edge = float(f"{low * (high / low) ** share:.2g}")
+        edges.append(edge if not edges or edge > edges[-1] else float(f"{edges[-1] * 1.03:.3g}"))
+    return edges
+
+
+def _ranges(edges: Sequence[float], unit: str) -> list[str]:
+    inner = [f"{a:g} to {b:g} {unit}" for a, b in pairwise(edges)]
+    return [f"under {edges[0]:g} {unit}", *inner, f"over {edges[-1]:g} {unit}"]
+
+
+def _cells(
+    sheet: Sheet,
+    on_sheet: OnSheet,
+    part: PartResult,
+    heat: HeatMap,
+    fills: Sequence[str],
+) -> None:
+    """Each band as one shape, cut to the exact edge of the light."""
+    maps = part.maps
+    values = _spread(getattr(maps, heat.field) * heat.factor)
+    for band, fill in enumerate(fills):
+        runs = _runs(maps, np.isfinite(values) & (np.searchsorted(heat.edges, values, side="right") == band))
+        if runs:
+            shape = on_sheet(shapely.union_all(runs, grid_size=1e-6).intersection(part.seen.plane))
+            sheet.geometry(shape, pen=None, fill=fill)
+            sheet.geometry(shape, pen=GREY)
+
+
+def _spread(values: Array) -> Array:
+    """Let values reach two cells further, so that cells on the light's edge are drawn up to that edge."""
+    filled = values
+    for _ in range(2):
+        padded = np.pad(filled, 1, constant_values=np.nan)
+        rows, columns = filled.shape
+        for down in (0, 1, 2):
+            for right in (0, 1, 2):
+                moved = padded[down : down + rows, right : right + columns]
+                filled = np.where(np.isnan(filled), moved, filled)
+    return filled
+
+
+def _runs(maps: PartMap, chosen: NDArray[np.bool_]) -> list[shapely.Polygon]:
+    """Rows of neighbouring cells as rectangles in (u, v); the outer cells reach a little beyond the part."""
+    rows, columns = chosen.shape
+    u = maps.left_m + maps.step_m * np.arange(columns + 1)
+    v = maps.bottom_m + maps.step_m * np.arange(rows + 1)
+    u[-1] += maps.step_m
+    v[-1] += maps.step_m
+    out = []
+    for row, line in enumerate(chosen):
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(np.int8), [0]])))
+        out += [shapely.box(u[a], v[row], u[b], v[row + 1]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return out
+
+
+def _numbers(
+    sheet: Sheet,
+    on_sheet: OnSheet,
+    part: PartResult,
+    heat: HeatMap,
+    fills: Sequence[str],
+) -> None:
+    """Values about every fifteen millimetres, where there is room."""
+    maps = part.maps
+    values = getattr(maps, heat.field) * heat.factor
+    words = Words(sheet)
+    unit = on_sheet(shapely.LineString([(0.0, 0.0), (1.0, 0.0)])).length
+    every = max(1, round(15.0 / (unit * maps.step_m)))
+    room = on_sheet(part.seen.plane).buffer(-0.2)
+    for row in range(every // 2, values.shape[0], every):
+        for column in range(every // 2, values.shape[1], every):
+            value = values[row, column]
+            if not np.isfinite(value):
+                continue
+            u, v = maps.left_m + (column + 0.5) * maps.step_m, maps.bottom_m + (row + 0.5) * maps.step_m
+            x, y = on_sheet(shapely.Point(u, v)).coords[0]
+            text = f"{value:.{heat.digits}f}"
+            fill = fills[int(np.searchsorted(heat.edges, value, side="right"))]
+            if room.contains(shapely.Point(x, y).buffer(2.0)):
+                colour = "#ffffff" if fill in _DARK else INK
+                words.put([(x, y + 0.8)], text, size_mm=2.2, colour=colour, backed=False)
+
+
+def _key(sheet: Sheet, heat: HeatMap, fills: Sequence[str]) -> None:
+    y = sheet.height_mm - 19.0
+    wide = (sheet.width_mm - 12.0) / len(fills)
+    for number, (fill, name) in enumerate(zip(fills, heat.names, strict=True)):
+        x = 6.0 + number * wide
+        sheet.rectangle(x, y, 6.0, 4.0, pen=THIN, fill=fill)
+        sheet.text(x + 7.5, y + 3.0, name, 2.4, anchor="start")

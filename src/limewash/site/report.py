@@ -1,0 +1,164 @@
+"""The figures of a placement and of a search, as rows of a table in the person's units."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.light.photometry import CINEMA_WHITE_CD_M2, FOOT_CANDLE_LX, FOOT_LAMBERT_CD_M2, contrast_class
+from limewash.project.lengths import Units, show_length, show_small
+from limewash.site.card import prop_words
+from limewash.site.placement import Placement
+from limewash.site.scene import Scene
+from limewash.site.search import Candidate, SearchResult
+from limewash.site.services import Services
+
+Rows = list[list[str]]
+
+
+def placement_rows(placement: Placement, scene: Scene) -> Rows:
+    """What `site check` prints first."""
+    units, stand = scene.units, placement.stand
+    turns = ", ".join(f"{angle:.1f}\N{DEGREE SIGN}" for angle in (stand.yaw_deg, stand.tilt_deg, stand.roll_deg))
+    rows = [
+        ["throw distance to the picture's middle", show_length(placement.distance_m, units)],
+        ["picture's middle on the wall", _place(placement, units)],
+        ["turn, tilt, roll", turns],
+        ["prop", prop_words(placement, scene)],
+        ["lit", f"{placement.lit_m2:.1f} m2, {placement.coverage:.0%} of the front"],
+        ["picture wasted", f"{placement.wasted:.0%}"],
+    ]
+    if placement.lit_m2 > 0.0:
+        rows += _light_rows(placement, units)
+    if placement.keystone is not None and placement.main is not None:
+        k = placement.keystone
+        kept = f"on: keeps {k.pixels_kept:.0%} of the pixels and light, {k.area_kept:.0%} of the area"
+        rows.append([f"digital keystone on {placement.main.surface.name!r}", f"off: nothing lost; {kept}"])
+    return rows
+
+
+def _light_rows(placement: Placement, units: Units) -> Rows:
+    light, contrast = placement.values("illuminance_lx"), placement.values("contrast")
+    luminance, pitch = placement.values("luminance_cd_m2"), placement.values("pitch_m")
+    detail, turned = placement.values("detail_m"), np.degrees(placement.values("incidence_rad"))
+    median = float(np.median(contrast))
+    pixel, largest = (show_small(float(value), units) for value in (np.median(pitch), pitch.max()))
+    return [
+        ["white on the wall", _light_words(light, units)],
+        ["luminance", _luminance_words(luminance, units)],
+        ["contrast", f"{median:.1f}:1 ({contrast.min():.1f} to {contrast.max():.1f}), {contrast_class(median)}"],
+        ["pixel on the wall", f"{pixel} (largest {largest})"],
+        ["smallest detail for the audience", show_small(float(np.median(detail)), units)],
+        ["light off square to the wall", f"{turned.min():.0f}\N{DEGREE SIGN} to {turned.max():.0f}\N{DEGREE SIGN}"],
+        ["focus", _focus_words(placement, units)],
+    ]
+
+
+def part_rows(placement: Placement) -> Rows:
+    """One row a part: lit share, light, mean illuminance, share of the picture."""
+    return [
+        [
+            part.surface.name,
+            f"{part.lit_m2 / part.area_m2:.0%}",
+            f"{part.light_lm:.0f} lm",
+            f"{part.mean_lx:.1f} lx",
+            f"{part.picture_share:.0%}",
+        ]
+        for part in placement.parts
+    ]
+
+
+def shadow_rows(placement: Placement) -> Rows:
+    """Shadows of things, and how much of each the audience sees."""
+    return [[s.by, s.on, f"{s.area_m2:.2f} m2", f"{s.seen_share:.0%}"] for s in placement.shadows]
+
+
+def service_rows(services: Services, scene: Scene) -> Rows:
+    """Power, cable, box and dew."""
+    rows = [["video cable", services.video.text]]
+    power, site = services.power, scene.site.power
+    if power is not None and site is not None:
+        money = "" if power.season_cost is None else f", {power.season_cost:.2f} {site.currency}".rstrip()
+        cord = f"{show_length(power.cord_m, scene.units)} {power.cord}"
+        share = f"{power.circuit_share:.0%} of what the circuit may carry"
+        rows += [
+            ["load", f"{power.load_w:.0f} W, {power.current_a:.1f} A, {share}"],
+            ["cord", f"{cord}: {power.drop_v:.1f} V, {power.drop_share:.1%} lost"],
+            ["season", f"{power.season_kwh:.1f} kWh{money}"],
+        ]
+    if services.box is not None:
+        box = services.box
+        rows.append(
+            ["box", f"{box.needed_m3_h:.0f} m3/h needed; shut {box.closed_c:.0f} C, as it is {box.vented_c:.0f} C"]
+        )
+    if services.dew:
+        wet = [f"{hour.hour} h" for hour in services.dew if hour.wet]
+        rows.append(["dew", f"likely at {', '.join(wet)}: keep it warm or covered then" if wet else "not expected"])
+    return rows
+
+
+def candidate_rows(result: SearchResult, units: Units) -> Rows:
+    """One row for each of the best."""
+    return [
+        [
+            f"{number}",
+            c.label,
+            c.section,
+            _stand_words(c, units),
+            f"{c.lit_m2:.1f} m2",
+            f"{c.contrast:.0f}:1",
+            f"{c.sharpness:.0%}",
+            f"{c.wasted:.0%}",
+            show_length(c.cable_m, units),
+            f"{c.score:.3f}",
+            "yes" if c.meets else "no",
+        ]
+        for number, c in enumerate(result.best, start=1)
+    ]
+
+
+CANDIDATE_COLUMNS = [
+    "",
+    "projector",
+    "section",
+    "x, height, distance",
+    "lit",
+    "contrast",
+    "detail",
+    "wasted",
+    "cable",
+    "score",
+    "good enough",
+]
+
+
+def _place(placement: Placement, units: Units) -> str:
+    if placement.aim_m is None:
+        return "misses the front"
+    return f"{show_length(float(placement.aim_m[0]), units)} along, {show_length(float(placement.aim_m[1]), units)} up"
+
+
+def _stand_words(c: Candidate, units: Units) -> str:
+    assert c.rig.stand is not None
+    stand = c.rig.stand
+    return ", ".join(show_length(value, units) for value in (stand.x_m, stand.height_m, stand.distance_m))
+
+
+def _light_words(light: NDArray[np.float64], units: Units) -> str:
+    factor, unit = (1.0 / FOOT_CANDLE_LX, "fc") if units == "imperial" else (1.0, "lx")
+    low, middle, high = (float(q) * factor for q in np.quantile(light, (0.0, 0.5, 1.0)))
+    return f"{middle:.1f} {unit} ({low:.1f} to {high:.1f})"
+
+
+def _luminance_words(luminance: NDArray[np.float64], units: Units) -> str:
+    factor, unit = (1.0 / FOOT_LAMBERT_CD_M2, "fL") if units == "imperial" else (1.0, "cd/m2")
+    middle = float(np.median(luminance))
+    return f"{middle * factor:.1f} {unit}, {middle / CINEMA_WHITE_CD_M2:.0%} of a cinema screen's white"
+
+
+def _focus_words(placement: Placement, units: Units) -> str:
+    if placement.blur is None:
+        return "not reckoned: add f_number and panel_width_m to rig.projector"
+    f = placement.blur.focus
+    at, near, far = (show_length(value, units) for value in (f.at_m, f.near_m, f.far_m))
+    return f"at {at}; within a pixel from {near} to {far}"
