@@ -70,8 +70,14 @@ def build_tree(corners_m: Array) -> Tree:
 
 
 @kernel
-def _split(
-    low: Array, high: Array, order: NDArray[np.int32], leaf: int, bounds: Array, links: NDArray[np.int32], todo: NDArray[np.int32]
+def _split(  # noqa: PLR0912, PLR0915 -- one loop, kept whole so that it compiles quickly
+    low: Array,
+    high: Array,
+    order: NDArray[np.int32],
+    leaf: int,
+    bounds: Array,
+    links: NDArray[np.int32],
+    todo: NDArray[np.int32],
 ) -> int:
     """Fill `bounds` and `links`, sort `order`; returns how many nodes there are.
 
@@ -139,7 +145,10 @@ def _split(
         i, j = start, stop
         while i < j:
             t = order[i]
-            if min(int((low[t, best_axis] + high[t, best_axis] - middle[best_axis]) / span * _BINS), _BINS - 1) <= best_bin:
+            if (
+                min(int((low[t, best_axis] + high[t, best_axis] - middle[best_axis]) / span * _BINS), _BINS - 1)
+                <= best_bin
+            ):
                 i += 1
             else:
                 j -= 1
@@ -153,14 +162,16 @@ def _split(
 
 
 @kernel
-def _enter(b: NDArray[np.float32], ox: float, oy: float, oz: float, ix: float, iy: float, iz: float) -> tuple[float, float]:
+def _enter(
+    b: NDArray[np.float32], ox: float, oy: float, oz: float, ix: float, iy: float, iz: float
+) -> tuple[float, float]:
     """Where a ray enters and leaves a box."""
     x0, x1 = (b[0] - ox) * ix, (b[3] - ox) * ix
     y0, y1 = (b[1] - oy) * iy, (b[4] - oy) * iy
     z0, z1 = (b[2] - oz) * iz, (b[5] - oz) * iz
     return (
-        max(max(min(x0, x1), min(y0, y1)), max(min(z0, z1), 0.0)),
-        min(min(max(x0, x1), max(y0, y1)), max(z0, z1)),
+        max(min(x0, x1), min(y0, y1), min(z0, z1), 0.0),
+        min(max(x0, x1), max(y0, y1), max(z0, z1)),
     )
 
 
@@ -191,10 +202,14 @@ def _meet(t: Array, ox: float, oy: float, oz: float, dx: float, dy: float, dz: f
 @kernel
 def nearest(
     tree: Tree,
-    ox: float, oy: float, oz: float,
-    dx: float, dy: float, dz: float,
+    ox: float,
+    oy: float,
+    oz: float,
+    dx: float,
+    dy: float,
+    dz: float,
     stop: float,
-    anything: bool,
+    anything: bool | np.bool_,
     stack: NDArray[np.int64],
 ) -> tuple[int, float, float, float]:
     """First triangle that a ray meets: its place in `tree.triangles` (-1: none), distance, barycentric u, v.
@@ -204,7 +219,7 @@ def nearest(
     stop : float
         Nothing beyond this distance counts; distances count in lengths of the direction given.
     anything : bool
-        NEAREST, or ANY: be content with the first triangle found, not the nearest: enough to know whether the way is free.
+        NEAREST, or ANY: be content with the first triangle found, near or not.
     stack : ndarray of int64, shape (STACK_DEPTH,)
         Scratch space.
     """

@@ -86,7 +86,7 @@ def errors_px(found: Correspondence, truth: Correspondence) -> NDArray[np.float6
     (a, b), (c, d) = np.moveaxis(growth[..., 0, :], -1, 0), np.moveaxis(growth[..., 1, :], -1, 0)
     det = a * d - b * c
     det = np.where(np.abs(det) < 1e-9, np.nan, det)
-    return np.hypot((d * dx - b * dy) / det, (a * dy - c * dx) / det)
+    return np.asarray(np.hypot((d * dx - b * dy) / det, (a * dy - c * dx) / det))
 
 
 def _differences(truth: Correspondence) -> NDArray[np.float64]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -31,13 +32,28 @@ def wall_outline(block: Block) -> Outline:
     return np.array([(x[0], y[0]), (x[1], y[0]), (x[1], y[1]), peak, (x[0], y[1])])
 
 
+def traced_wall(block: Block) -> Outline:
+    """The part of the front wall that shows below its roof's boards and above its plinth, in x, y."""
+    rise, roof = _rise(block.roof), block.roof
+    x = block.traced_x_m or block.x_m
+    low = block.base_y_m + block.plinth_m if block.traced_from_y_m is None else block.traced_from_y_m
+    if roof.gable == "side":
+        top = block.eaves_y_m - roof.overhang_m * rise + _lift(roof) - roof.fascia_m
+        return rectangle(x, (low, top))
+    drop = (roof.fascia_m - ROOF_THICKNESS_M) / np.cos(np.radians(roof.pitch_deg))
+    outline = wall_outline(block)
+    outline[2:, 1] -= drop
+    outline[:2, 1] = low
+    return outline
+
+
 def roof_lines(x_m: tuple[float, float], front_z_m: float, depth_m: float, eaves_y_m: float, roof: Roof) -> RoofLines:
     """Edges of a roof over walls of that plan: along the top of its fascia or bargeboards.
 
     A gable to the street gives the line eaves, ridge, eaves; a ridge along the street gives the front eaves.
     """
     rise = _rise(roof)
-    lift = ROOF_THICKNESS_M / np.cos(np.radians(roof.pitch_deg))
+    lift = _lift(roof)
     if roof.gable == "front":
         middle = 0.5 * (x_m[0] + x_m[1])
         z = front_z_m + roof.rake_m
@@ -64,6 +80,11 @@ def add_block(mesh: MeshBuilder, block: Block) -> None:
     if block.corner_m > 0:
         _add_corner_boards(mesh, block)
     add_roof(mesh, block.x_m, z, block.depth_m, block.eaves_y_m, block.roof)
+
+
+def _lift(roof: Roof) -> float:
+    """Height of the covering above the walls' top."""
+    return float(ROOF_THICKNESS_M / np.cos(np.radians(roof.pitch_deg)))
 
 
 def _rise(roof: Roof) -> float:
@@ -129,15 +150,21 @@ def _add_front_gable(mesh: MeshBuilder, lines: RoofLines, back_z: float, roof: R
         up = normal if normal[1] > 0 else -normal
         out = (0.0, 0.0, 0.03)
         lift = up / np.linalg.norm(up) * 0.02
-        mesh.beam(low + out + lift, peak + out + lift, up=up, height_m=roof.fascia_m, depth_m=0.04, material=roof.fascia)
+        mesh.beam(
+            low + out + lift, peak + out + lift, up=up, height_m=roof.fascia_m, depth_m=0.04, material=roof.fascia
+        )
         side = 0.02 * np.sign(low[0] - peak[0])
-        start, end = low + (side, 0.0, 0.03), np.array([low[0] + side, low[1], back_z])
+        start, end = low + np.array([side, 0.0, 0.03]), np.array([low[0] + side, low[1], back_z])
         mesh.beam(start, end, up=(0, 1, 0), height_m=0.16, depth_m=0.03, material=roof.fascia)
+
+    mesh.box((peak[0] - 0.1, peak[0] + 0.1), (peak[1] - 0.07, peak[1] + 0.025), (back_z, peak[2] + 0.02), roof.covering)
 
 
 def _add_side_gable(mesh: MeshBuilder, lines: RoofLines, front_z: float, depth: float, roof: Roof) -> None:
     (left, right), (ridge_left, ridge_right) = lines.edge, lines.ridge
-    mesh.slab([left, right, ridge_right, ridge_left], ROOF_THICKNESS_M, roof.covering, edge=roof.fascia, under=roof.fascia)
+    mesh.slab(
+        [left, right, ridge_right, ridge_left], ROOF_THICKNESS_M, roof.covering, edge=roof.fascia, under=roof.fascia
+    )
     back_z = front_z - depth - roof.overhang_m
     far = [(right[0], right[1], back_z), (left[0], left[1], back_z)]
     mesh.slab([ridge_left, ridge_right, *far], ROOF_THICKNESS_M, roof.covering, edge=roof.fascia, under=roof.fascia)
@@ -154,7 +181,7 @@ def _add_side_gable(mesh: MeshBuilder, lines: RoofLines, front_z: float, depth: 
 def _add_gutter(mesh: MeshBuilder, start: np.ndarray, end: np.ndarray) -> None:
     """A half-round gutter in front of a fascia board."""
     angles = np.linspace(np.pi, 2 * np.pi, 7)
-    for a, b in zip(angles[:-1], angles[1:], strict=True):
+    for a, b in pairwise(angles):
         offset = [np.array([0.0, -0.02 + 0.06 * np.sin(t), 0.062 + 0.06 * np.cos(t)]) for t in (a, b)]
         mesh.face([start + offset[0], end + offset[0], end + offset[1], start + offset[1]], "trim")
 
@@ -174,7 +201,9 @@ def add_porch(mesh: MeshBuilder, porch: Porch) -> None:
     mesh.box(inset, (porch.beam_y_m, top), (front - 0.22, front - 0.03), porch.post)
     for left in (inset[0], inset[1] - 0.16):
         mesh.box((left, left + 0.16), (porch.beam_y_m, top), (porch.wall_z_m, front - 0.2), porch.post)
-    mesh.face([(x[0], top, porch.wall_z_m), (x[1], top, porch.wall_z_m), (x[1], top, front), (x[0], top, front)], porch.post)
+    mesh.face(
+        [(x[0], top, porch.wall_z_m), (x[1], top, porch.wall_z_m), (x[1], top, front), (x[0], top, front)], porch.post
+    )
     if porch.rails:
         _add_rails(mesh, porch)
     if porch.roof.gable == "front":
@@ -212,7 +241,7 @@ def _add_rails(mesh: MeshBuilder, porch: Porch) -> None:
     posts = sorted(porch.posts_x_m)
     z = porch.wall_z_m + porch.depth_m - 0.05 - porch.post_m / 2
     floor = porch.floor_y_m
-    for a, b in zip(posts[:-1], posts[1:], strict=True):
+    for a, b in pairwise(posts):
         if a < np.mean(porch.steps_x_m) < b:
             continue
         x = (a + porch.post_m / 2, b - porch.post_m / 2)
@@ -233,7 +262,9 @@ def _add_pediment(mesh: MeshBuilder, porch: Porch, top: float) -> None:
     middle = 0.5 * (porch.x_m[0] + porch.x_m[1])
     peak = top + (middle - porch.x_m[0]) * _rise(porch.roof)
     mesh.sheet(np.array([(porch.x_m[0], top), (porch.x_m[1], top), (middle, peak)]), [], front - 0.06, porch.post)
-    mesh.box((porch.x_m[0] - 0.1, porch.x_m[1] + 0.1), (top - 0.01, top + 0.06), (front - 0.24, front + 0.05), porch.post)
+    mesh.box(
+        (porch.x_m[0] - 0.1, porch.x_m[1] + 0.1), (top - 0.01, top + 0.06), (front - 0.24, front + 0.05), porch.post
+    )
     _add_front_gable(mesh, lines, porch.wall_z_m, porch.roof)
 
 
@@ -243,13 +274,23 @@ def _add_lean_to(mesh: MeshBuilder, porch: Porch, top: float) -> None:
     rise = (front - porch.wall_z_m) * _rise(porch.roof)
     x = (porch.x_m[0] - porch.roof.rake_m, porch.x_m[1] + porch.roof.rake_m)
     low = top + 0.04
-    slope = [(x[0], low, front), (x[1], low, front), (x[1], low + rise, porch.wall_z_m), (x[0], low + rise, porch.wall_z_m)]
+    slope = [
+        (x[0], low, front),
+        (x[1], low, front),
+        (x[1], low + rise, porch.wall_z_m),
+        (x[0], low + rise, porch.wall_z_m),
+    ]
     mesh.slab(slope, 0.08, porch.roof.covering, edge=porch.roof.fascia, under=porch.roof.fascia)
     start, end = np.array([x[0], low + 0.02, front + 0.03]), np.array([x[1], low + 0.02, front + 0.03])
     mesh.beam(start, end, up=(0, 1, 0), height_m=porch.roof.fascia_m, depth_m=0.04, material=porch.roof.fascia)
     _add_gutter(mesh, start, end)
     for edge in x:
-        cheek = [(edge, top - 0.02, porch.wall_z_m), (edge, top - 0.02, front - 0.2), (edge, low, front - 0.02), (edge, low + rise, porch.wall_z_m)]
+        cheek = [
+            (edge, top - 0.02, porch.wall_z_m),
+            (edge, top - 0.02, front - 0.2),
+            (edge, low, front - 0.02),
+            (edge, low + rise, porch.wall_z_m),
+        ]
         inward = 0.12 if edge == x[0] else -0.12
         mesh.face([(px + inward, py, pz) for px, py, pz in cheek], porch.roof.fascia)
 

@@ -14,6 +14,9 @@ from limewash.world.textures import GLASS, ROOM, noise, ramp, scatter, surface
 Array = NDArray[np.float64]
 Map = NDArray[np.float32]
 
+_FAR_M = 60.0
+_SUN_WIDTH = 0.008
+
 LIFT_M = 2e-4
 """Rays towards lights start this far off the surface, so that it does not shade itself."""
 
@@ -95,7 +98,9 @@ def openness(scene: Scene, position: Array, normal: Array, rays: int, out: Array
 
 
 @kernel
-def projector_lux(projector: Array, lumens: float, x: float, y: float, z: float, nx: float, ny: float, nz: float) -> float:
+def projector_lux(
+    projector: Array, lumens: float, x: float, y: float, z: float, nx: float, ny: float, nz: float
+) -> float:
     """Illuminance that full white throws on a point with a unit normal, nothing being in the way [lx].
 
     Every pixel of the panel carries the same flux. A pixel's solid angle shrinks off the axis, so that the
@@ -117,11 +122,13 @@ def projector_lux(projector: Array, lumens: float, x: float, y: float, z: float,
     intensity = lumens * (xx * yy - xy * xy) * (1.0 + r2) ** 1.5 / field
     d2 = lx * lx + ly * ly + lz * lz
     cosine = -(lx * nx + ly * ny + lz * nz) / np.sqrt(d2)
-    return intensity * max(cosine, 0.0) / d2
+    return float(intensity * max(cosine, 0.0) / d2)
 
 
 @kernel
-def _interpolated(cells: Map, step: int, px: float, py: float, x: float, y: float, z: float, nx: float, ny: float, nz: float) -> tuple[float, float]:
+def _interpolated(
+    cells: Map, step: int, px: float, py: float, x: float, y: float, z: float, nx: float, ny: float, nz: float
+) -> tuple[float, float]:
     """Openness at a point from the four nearest cells that lie on its own surface."""
     rows, columns = cells.shape[0], cells.shape[1]
     fx, fy = px / step, py / step
@@ -171,7 +178,37 @@ def _glass_light(
 
 
 @kernel
-def cast_rows(
+def _other_light(
+    scene: Scene, light: Lighting, sky: float, ground: float, x: float, y: float, z: float,
+    nx: float, ny: float, nz: float, bx: float, by: float, bz: float,
+    jitter_x: float, jitter_y: float, stack: NDArray[np.int64], out: Array,
+) -> None:  # fmt: skip
+    """Illuminance R, G, B by sky, surroundings, lamps and sun into `out` (3,); n: the face, b: its relief. [lx]"""
+    ground += 0.6 * max(1.0 - sky - ground, 0.0)  # what is not open is some other surface near by
+    for k in range(3):
+        around = 0.5 * np.pi * (light.sky[k] + light.sky[3 + k])
+        earth = 0.16 * (light.sun[3 + k] * max(light.sun[1], 0.0) + around)
+        out[k] = sky * around + ground * earth
+    lamps = len(light.lamps)
+    for n in range(lamps + 1):
+        if n < lamps:
+            lamp = light.lamps[n]
+            lx, ly, lz = lamp[0] - x, lamp[1] - y, lamp[2] - z
+            strength = 1.0 / (lx * lx + ly * ly + lz * lz)
+            if lamp[6] > 0.0:  # shielded: fades out towards the lantern's own level
+                strength *= min(max(ly * np.sqrt(strength) * 8.0 + 0.15, 0.0), 1.0)
+        else:  # the sun's disc, a bit enlarged, so that shadows have a soft edge
+            lamp = light.sun
+            lx, ly, lz = _FAR_M * (lamp[0] + jitter_x), _FAR_M * (lamp[1] + jitter_y), _FAR_M * lamp[2]
+            strength = 1.0 if lamp[3] > 0.0 else 0.0
+        cosine = (lx * bx + ly * by + lz * bz) / np.sqrt(lx * lx + ly * ly + lz * lz)
+        if cosine * strength > 0.0 and _sees(scene, x, y, z, nx, ny, nz, x + lx, y + ly, z + lz, stack):
+            for k in range(3):
+                out[k] += lamp[3 + k] * cosine * strength
+
+
+@kernel
+def cast_rows(  # noqa: PLR0915 -- the caster's one loop
     scene: Scene,
     camera: Array,
     projector: Array,
@@ -205,120 +242,86 @@ def cast_rows(
         Share of the pixel's sub-pixels that meet nothing; they add nothing to `ambient`.
     """
     stack = np.empty(STACK_DEPTH, dtype=np.int64)
+    total, lux, paint = np.empty(3), np.empty(3), np.empty(5)
     count = samples * samples
     ox, oy, oz = camera[18], camera[19], camera[20]
-    around, earth, total, glass, paint = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(5)
-    for k in range(3):
-        around[k] = np.pi * 0.5 * (light.sky[k] + light.sky[3 + k])
-        earth[k] = 0.16 * (light.sun[3 + k] * max(light.sun[1], 0.0) + around[k])
-    lights = len(light.lamps) + (1 if light.sun[3] > 0.0 else 0)
-    for row in range(first_row, last_row):
-        for column in range(ambient.shape[1]):
-            total[0], total[1], total[2] = 0.0, 0.0, 0.0
-            missed = 0
-            for s in range(count):
-                px = column + (s % samples + 0.5) / samples - 0.5
-                py = row + (s // samples + 0.5) / samples - 0.5
-                if lumens > 0.0:
-                    spot[row, column, s, 0] = -9.0
-                dx, dy, dz = pixel_direction(camera, px, py)
-                length = np.sqrt(dx * dx + dy * dy + dz * dz)
-                dx, dy, dz = dx / length, dy / length, dz / length
-                hit, t, bu, bv = nearest(scene.tree, ox, oy, oz, dx, dy, dz, np.inf, NEAREST, stack)
-                if hit < 0:
-                    missed += 1
-                    continue
-                x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
-                frame, tex, m = scene.frame[hit], scene.texture[hit], scene.material[hit]
-                nx, ny, nz = frame[0], frame[1], frame[2]
-                if nx * dx + ny * dy + nz * dz > 0.0:
-                    nx, ny, nz = -nx, -ny, -nz
-                u = tex[0] + bu * tex[2] + bv * tex[4]
-                v = tex[1] + bu * tex[3] + bv * tex[5]
-                kind = scene.kind[m]
-                if kind >= GLASS:
-                    _glass_light(light, kind == ROOM, u, v, x, y, dx, dy, dz, nx, ny, nz, glass)
-                    for k in range(3):
-                        total[k] += glass[k]
-                    continue
-                surface(kind, scene.paint[m], u, v, paint)
-                # Tilt the normal by the relief: u runs along `frame[3:]`, v across it, upwards.
-                ux, uy, uz = frame[3], frame[4], frame[5]
-                vx, vy, vz = ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
-                sv = -paint[4] if vy < -1e-9 else paint[4]
-                bx, by, bz = nx - paint[3] * ux - sv * vx, ny - paint[3] * uy - sv * vy, nz - paint[3] * uz - sv * vz
-                length = np.sqrt(bx * bx + by * by + bz * bz)
-                bx, by, bz = bx / length, by / length, bz / length
-                if lumens > 0.0:
-                    qx, qy, depth = pixel_of(projector, x, y, z)
-                    on_panel = -0.5 <= qx <= projector[21] - 0.5 and -0.5 <= qy <= projector[22] - 0.5
-                    if on_panel and _sees(scene, x, y, z, nx, ny, nz, projector[18], projector[19], projector[20], stack):
-                        share = projector_lux(projector, lumens, x, y, z, bx, by, bz) / (np.pi * count)
-                        spot[row, column, s, 0], spot[row, column, s, 1] = qx, qy
-                        for k in range(3):
-                            gain[row, column, s, k] = share * paint[k]
-                sky, ground = _interpolated(cells, step, px, py, x, y, z, nx, ny, nz)
-                ground += 0.6 * max(1.0 - sky - ground, 0.0)  # what is not open is some other surface near by
+    for index in range(first_row * ambient.shape[1], last_row * ambient.shape[1]):
+        row, column = index // ambient.shape[1], index % ambient.shape[1]
+        total[0], total[1], total[2] = 0.0, 0.0, 0.0
+        missed = 0
+        for s in range(count):
+            px = column + (s % samples + 0.5) / samples - 0.5
+            py = row + (s // samples + 0.5) / samples - 0.5
+            if lumens > 0.0:
+                spot[row, column, s, 0] = -9.0
+            dx, dy, dz = pixel_direction(camera, px, py)
+            length = np.sqrt(dx * dx + dy * dy + dz * dz)
+            dx, dy, dz = dx / length, dy / length, dz / length
+            hit, t, bu, bv = nearest(scene.tree, ox, oy, oz, dx, dy, dz, np.inf, NEAREST, stack)
+            if hit < 0:
+                missed += 1
+                continue
+            x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
+            frame, tex, m = scene.frame[hit], scene.texture[hit], scene.material[hit]
+            nx, ny, nz = frame[0], frame[1], frame[2]
+            if nx * dx + ny * dy + nz * dz > 0.0:
+                nx, ny, nz = -nx, -ny, -nz
+            u = tex[0] + bu * tex[2] + bv * tex[4]
+            v = tex[1] + bu * tex[3] + bv * tex[5]
+            kind = scene.kind[m]
+            if kind >= GLASS:
+                _glass_light(light, kind == ROOM, u, v, x, y, dx, dy, dz, nx, ny, nz, lux)
                 for k in range(3):
-                    total[k] += paint[k] * (sky * around[k] + ground * earth[k]) / np.pi
-                for n in range(lights):
-                    fade = 1.0
-                    if n < len(light.lamps):
-                        lamp = light.lamps[n]
-                        tx, ty, tz = lamp[0], lamp[1], lamp[2]
-                        d2 = (tx - x) ** 2 + (ty - y) ** 2 + (tz - z) ** 2
-                        if lamp[6] > 0.0:  # shielded: fades out towards the lantern's own level
-                            fade = min(max((ty - y) / np.sqrt(d2) * 8.0 + 0.15, 0.0), 1.0)
-                        fade /= d2
-                    else:  # the sun's disc, a bit enlarged, so that shadows have a soft edge
-                        lamp = light.sun
-                        tx = x + 60.0 * (lamp[0] + 0.008 * (scatter(column * 4 + s, row) - 0.5))
-                        ty = y + 60.0 * (lamp[1] + 0.008 * (scatter(column * 4 + s, row + 5000) - 0.5))
-                        tz = z + 60.0 * lamp[2]
-                    lx, ly, lz = tx - x, ty - y, tz - z
-                    cosine = (lx * bx + ly * by + lz * bz) / np.sqrt(lx * lx + ly * ly + lz * lz)
-                    if cosine * fade > 0.0 and _sees(scene, x, y, z, nx, ny, nz, tx, ty, tz, stack):
-                        for k in range(3):
-                            total[k] += paint[k] * lamp[3 + k] * cosine * fade / np.pi
+                    total[k] += lux[k]
+                continue
+            surface(kind, scene.paint[m], u, v, paint)
+            # Tilt the normal by the relief: u runs along `frame[3:]`, v across it, upwards.
+            ux, uy, uz = frame[3], frame[4], frame[5]
+            vx, vy, vz = ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
+            su, sv = paint[3], -paint[4] if vy < -1e-9 else paint[4]
+            bx, by, bz = nx - su * ux - sv * vx, ny - su * uy - sv * vy, nz - su * uz - sv * vz
+            length = np.sqrt(bx * bx + by * by + bz * bz)
+            bx, by, bz = bx / length, by / length, bz / length
+            if lumens > 0.0:
+                qx, qy, _ = pixel_of(projector, x, y, z)
+                on_panel = -0.5 <= qx <= projector[21] - 0.5 and -0.5 <= qy <= projector[22] - 0.5
+                if on_panel and _sees(scene, x, y, z, nx, ny, nz, projector[18], projector[19], projector[20], stack):
+                    share = projector_lux(projector, lumens, x, y, z, bx, by, bz) / (np.pi * count)
+                    spot[row, column, s, 0], spot[row, column, s, 1] = qx, qy
+                    for k in range(3):
+                        gain[row, column, s, k] = share * paint[k]
+            sky, ground = _interpolated(cells, step, px, py, x, y, z, nx, ny, nz)
+            jitter_x = _SUN_WIDTH * (scatter(column * 4 + s, row) - 0.5)
+            jitter_y = _SUN_WIDTH * (scatter(column * 4 + s, row + 5000) - 0.5)
+            _other_light(scene, light, sky, ground, x, y, z, nx, ny, nz, bx, by, bz, jitter_x, jitter_y, stack, lux)
             for k in range(3):
-                ambient[row, column, k] = total[k] / count
-            bare[row, column] = missed / count
+                total[k] += paint[k] * lux[k] / np.pi
+        for k in range(3):
+            ambient[row, column, k] = total[k] / count
+        bare[row, column] = missed / count
 
 
 @kernel
 def gather_rows(projected: Map, spot: Map, gain: Map, first_row: int, last_row: int, out: Map) -> None:
     """Add the light of a projected picture (H, W, 1 or 3), in [0, 1], to rows of `out` (h, w, 3)."""
     height, width, bands = projected.shape
+    one, zero = np.float32(1.0), np.float32(0.0)
+    value = np.zeros(3, dtype=np.float32)
     for row in range(first_row, last_row):
         for column in range(out.shape[1]):
-            r, g, b = np.float32(0.0), np.float32(0.0), np.float32(0.0)
             for s in range(spot.shape[2]):
-                x = spot[row, column, s, 0]
-                if x < np.float32(-1.0):
+                x, y = spot[row, column, s, 0], spot[row, column, s, 1]
+                if x < -one:
                     continue
-                x = min(max(x, np.float32(0.0)), np.float32(width - 1))
-                y = min(max(spot[row, column, s, 1], np.float32(0.0)), np.float32(height - 1))
+                # The panel's outer pixels reach half a pixel beyond their centres.
+                x, y = min(max(x, zero), np.float32(width - 1)), min(max(y, zero), np.float32(height - 1))
                 i, j = min(np.int64(y), height - 2), min(np.int64(x), width - 2)
                 fy, fx = y - np.float32(i), x - np.float32(j)
-                w00, w01 = (np.float32(1.0) - fy) * (np.float32(1.0) - fx), (np.float32(1.0) - fy) * fx
-                w10, w11 = fy * (np.float32(1.0) - fx), fy * fx
-                red = (
-                    w00 * projected[i, j, 0] + w01 * projected[i, j + 1, 0]
-                    + w10 * projected[i + 1, j, 0] + w11 * projected[i + 1, j + 1, 0]
-                )  # fmt: skip
-                green, blue = red, red
-                if bands == 3:
-                    green = (
-                        w00 * projected[i, j, 1] + w01 * projected[i, j + 1, 1]
-                        + w10 * projected[i + 1, j, 1] + w11 * projected[i + 1, j + 1, 1]
-                    )  # fmt: skip
-                    blue = (
-                        w00 * projected[i, j, 2] + w01 * projected[i, j + 1, 2]
-                        + w10 * projected[i + 1, j, 2] + w11 * projected[i + 1, j + 1, 2]
-                    )  # fmt: skip
-                r += red * gain[row, column, s, 0]
-                g += green * gain[row, column, s, 1]
-                b += blue * gain[row, column, s, 2]
-            out[row, column, 0] += r
-            out[row, column, 1] += g
-            out[row, column, 2] += b
+                for k in range(bands):
+                    top = projected[i, j, k] * (one - fx) + projected[i, j + 1, k] * fx
+                    low = projected[i + 1, j, k] * (one - fx) + projected[i + 1, j + 1, k] * fx
+                    value[k] = top * (one - fy) + low * fy
+                if bands == 1:
+                    value[1], value[2] = value[0], value[0]
+                for k in range(3):
+                    out[row, column, k] += value[k] * gain[row, column, s, k]

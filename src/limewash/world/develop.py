@@ -59,5 +59,7 @@ def _halo(x: Picture) -> Picture:
     """Light spread over two scales, computed small."""
     height, width = x.shape[:2]
     small = cv2.resize(np.minimum(x, 12.0), (max(width // 4, 1), max(height // 4, 1)), interpolation=cv2.INTER_AREA)
-    spread = 0.6 * cv2.GaussianBlur(small, (0, 0), width / 4 * 0.006) + 0.4 * cv2.GaussianBlur(small, (0, 0), width / 4 * 0.03)
+    spread = 0.6 * cv2.GaussianBlur(small, (0, 0), width / 4 * 0.006) + 0.4 * cv2.GaussianBlur(
+        small, (0, 0), width / 4 * 0.03
+    )
     return np.asarray(cv2.resize(spread, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.float32)

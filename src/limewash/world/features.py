@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.geometry.device import Device
 from limewash.geometry.path import Cubic, Line, Path2, Point, Segment
-from limewash.world.blocks import post_span, roof_lines, step_spans, wall_outline
+from limewash.world.blocks import post_span, roof_lines, step_spans, traced_wall
 from limewash.world.model import Block, Door, GarageDoor, House, Opening, Porch
 from limewash.world.openings import is_half_round, traced_outline, traced_z_m
 
@@ -105,12 +106,13 @@ Adder = Callable[[str, str, Kind, tuple[Edge, ...], bool], None]
 
 
 def _add_block(block: Block, add: Adder) -> None:
-    if not block.traced:
-        return
-    wall = [(x, y, block.front_z_m) for x, y in wall_outline(block)]
+    wall = [(x, y, block.front_z_m) for x, y in traced_wall(block)]
     add(f"{block.id}-wall", f"{block.title}: wall", Kind.WALL, _chain(wall, closed=True), True)
     lines = roof_lines(block.x_m, block.front_z_m, block.depth_m, block.eaves_y_m, block.roof)
     edge = lines.edge + np.array([0.0, 0.0, 0.03])  # along the front of the boards
+    if block.roof.gable == "side" and block.traced_x_m is not None:
+        for end, traced, whole in zip(edge, block.traced_x_m, block.x_m, strict=True):
+            end[0] = end[0] if traced == whole else traced
     add(f"{block.id}-roof-line", f"{block.title}: roof line", Kind.ROOF_LINE, _chain(edge, closed=False), False)
 
 
@@ -166,7 +168,7 @@ def _chain(points: ArrayLike, *, closed: bool) -> tuple[Edge, ...]:
     corners = [(float(p[0]), float(p[1]), float(p[2])) for p in np.asarray(points, dtype=np.float64)]
     if closed:
         corners.append(corners[0])
-    return tuple(Straight(a, b) for a, b in zip(corners[:-1], corners[1:], strict=True))
+    return tuple(Straight(a, b) for a, b in pairwise(corners))
 
 
 def picture_path(edges: tuple[Edge, ...], device: Device, *, closed: bool) -> Path2:
@@ -180,19 +182,14 @@ def picture_path(edges: tuple[Edge, ...], device: Device, *, closed: bool) -> Pa
 def _lines(edge: Straight, device: Device, tolerance_px: float = 0.02) -> list[Segment]:
     """As many equal pieces as keep the chords this close to what the lens makes of the edge."""
     pieces = 1
+    bent = any(device.distortion)  # without it the middle moves along the edge, but the edge stays straight
     while True:
         ends = device.project(edge.at(np.linspace(0.0, 1.0, pieces + 1)))
         middles = device.project(edge.at((np.arange(pieces) + 0.5) / pieces))
-        if np.abs(middles - 0.5 * (ends[:-1] + ends[1:])).max() <= tolerance_px or _is_straight(edge, device):
+        if np.abs(middles - 0.5 * (ends[:-1] + ends[1:])).max() <= tolerance_px or not bent:
             points = [_point(p) for p in ends]
-            return [Line(a, b) for a, b in zip(points[:-1], points[1:], strict=True)]
+            return [Line(a, b) for a, b in pairwise(points)]
         pieces *= 2
-
-
-def _is_straight(edge: Straight, device: Device) -> bool:
-    """Without distortion every straight edge stays straight, though its middle does not stay the middle."""
-    del edge
-    return not any(device.distortion)
 
 
 def _cubics(edge: Round, device: Device, pieces: int = 12) -> list[Segment]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -43,7 +45,7 @@ def add_tree(mesh: MeshBuilder, tree: Tree) -> None:
     if tree.shape == "cone":
         _add_cone(mesh, rng, tree, foot)
         return
-    crown_middle = foot + (0.0, tree.height_m - 0.85 * tree.crown_m, 0.0)
+    crown_middle = foot + np.array([0.0, tree.height_m - 0.85 * tree.crown_m, 0.0])
     _add_limb(mesh, foot, crown_middle, 0.028 * tree.height_m, 0.012 * tree.height_m, tree.bark)
     clumps = _even_directions(rng, 46)
     clumps = crown_middle + clumps * tree.crown_m * (0.9, 0.8, 0.9) * rng.uniform(0.35, 0.92, (46, 1))
@@ -54,7 +56,7 @@ def add_tree(mesh: MeshBuilder, tree: Tree) -> None:
         radius = tree.crown_m * rng.uniform(0.22, 0.36)
         way = _even_directions(rng, 190)
         place = clump + way * radius * (1.0, 0.72, 1.0) * rng.uniform(0.45, 1.0, (len(way), 1)) ** 0.5
-        _add_leaves(mesh, rng, place, way + (0.0, 0.5, 0.0), tree.leaf, size_m=(0.07, 0.15), tilt=0.9)
+        _add_leaves(mesh, rng, place, way + np.array([0.0, 0.5, 0.0]), tree.leaf, size_m=(0.07, 0.15), tilt=0.9)
 
 
 def _add_cone(mesh: MeshBuilder, rng: np.random.Generator, tree: Tree, foot: Array) -> None:
@@ -115,7 +117,9 @@ def _sphere(rings: int) -> tuple[Array, NDArray[np.intp]]:
     high = np.linspace(0.0, np.pi, rings + 1)
     turn = np.arange(around) * 2 * np.pi / around
     grid_high, grid_turn = np.meshgrid(high, turn, indexing="ij")
-    way = np.stack([np.sin(grid_high) * np.cos(grid_turn), np.cos(grid_high), np.sin(grid_high) * np.sin(grid_turn)], axis=-1)
+    way = np.stack(
+        [np.sin(grid_high) * np.cos(grid_turn), np.cos(grid_high), np.sin(grid_high) * np.sin(grid_turn)], axis=-1
+    )
     index = np.arange((rings + 1) * around).reshape(rings + 1, around)
     right = np.roll(index, -1, axis=1)
     upper = np.stack([index[:-1], right[:-1], index[1:]], axis=-1).reshape(-1, 3)
@@ -170,5 +174,5 @@ def _add_limb(mesh: MeshBuilder, start: Array, end: Array, thick: float, thin: f
     other = np.cross(along, side)
     turn = np.linspace(0, 2 * np.pi, 9)
     ring = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * other
-    for a, b in zip(ring[:-1], ring[1:], strict=True):
+    for a, b in pairwise(ring):
         mesh.face([start + a * thick, start + b * thick, end + b * thin, end + a * thin], material, across=along)

@@ -52,7 +52,9 @@ class MeshBuilder:
             tuple(self._material),
         )
 
-    def face(self, corners: ArrayLike, material: str, *, across: ArrayLike | None = None, origin: ArrayLike = (0, 0, 0)) -> None:
+    def face(
+        self, corners: ArrayLike, material: str, *, across: ArrayLike | None = None, origin: ArrayLike = (0, 0, 0)
+    ) -> None:
         """Add a convex planar face (N, 3); u runs along `across` (default: level), v upwards in the face."""
         p = np.asarray(corners, dtype=np.float64)
         normal = _normal(p)
@@ -74,7 +76,15 @@ class MeshBuilder:
         self._across.append(across)
         self._material += [material] * len(corners)
 
-    def box(self, x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], material: str, *, top: str | None = None) -> None:
+    def box(
+        self,
+        x: tuple[float, float],
+        y: tuple[float, float],
+        z: tuple[float, float],
+        material: str,
+        *,
+        top: str | None = None,
+    ) -> None:
         """Add a box with its faces along the axes."""
         (x0, x1), (y0, y1), (z0, z1) = x, y, z
         upper = top if top is not None else material
@@ -85,7 +95,9 @@ class MeshBuilder:
         self.face([(x0, y1, z1), (x1, y1, z1), (x1, y1, z0), (x0, y1, z0)], upper)
         self.face([(x0, y0, z0), (x1, y0, z0), (x1, y0, z1), (x0, y0, z1)], material)
 
-    def beam(self, start: ArrayLike, end: ArrayLike, *, up: ArrayLike, height_m: float, depth_m: float, material: str) -> None:
+    def beam(
+        self, start: ArrayLike, end: ArrayLike, *, up: ArrayLike, height_m: float, depth_m: float, material: str
+    ) -> None:
         """Add a board whose UPPER FRONT edge runs from `start` to `end`.
 
         It reaches `height_m` against `up` and `depth_m` back, away from the street (towards -z, or to the
@@ -108,7 +120,16 @@ class MeshBuilder:
         for i, j in ((0, 1), (1, 2), (2, 3), (3, 0)):
             self.face([f[i], f[j], r[j], r[i]], material)
 
-    def slab(self, top: ArrayLike, thickness_m: float, material: str, *, edge: str, under: str, across: ArrayLike | None = None) -> None:
+    def slab(
+        self,
+        top: ArrayLike,
+        thickness_m: float,
+        material: str,
+        *,
+        edge: str,
+        under: str,
+        across: ArrayLike | None = None,
+    ) -> None:
         """Add a plate under a planar quadrilateral (4, 3), such as a roof slope."""
         p = np.asarray(top, dtype=np.float64)
         normal = _normal(p)
@@ -200,4 +221,4 @@ def _level_direction(normal: Array) -> Array:
     if abs(normal[1]) > 0.999:
         return np.array([1.0, 0.0, 0.0])
     level = np.array([normal[2], 0.0, -normal[0]])
-    return level / np.linalg.norm(level)
+    return np.asarray(level / np.linalg.norm(level))

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import tomllib
 from importlib import resources
-from itertools import chain
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -149,8 +148,9 @@ class Block(Data):
     windows: tuple[Window, ...] = ()
     doors: tuple[Door, ...] = ()
     garages: tuple[GarageDoor, ...] = ()
-    traced: bool = True
-    """Whether its wall and roof line are among the features."""
+    traced_x_m: Span | None = None
+    """The part of its wall that one would trace, where something before it hides the rest."""
+    traced_from_y_m: float | None = None
 
     @property
     def openings(self) -> tuple[Opening, ...]:
@@ -280,10 +280,12 @@ class House(Data):
     @model_validator(mode="after")
     def _ids_differ(self) -> Self:
         seen: set[str] = set()
-        for part in chain(self.blocks, self.porches, *(block.openings for block in self.blocks)):
-            if part.id in seen:
-                raise ValueError(f"two parts have the id {part.id!r}")
-            seen.add(part.id)
+        ids = [block.id for block in self.blocks] + [porch.id for porch in self.porches]
+        ids += [opening.id for block in self.blocks for opening in block.openings]
+        for name in ids:
+            if name in seen:
+                raise ValueError(f"two parts have the id {name!r}")
+            seen.add(name)
         return self
 
     def _materials_used(self) -> list[tuple[str, str]]:
@@ -291,7 +293,8 @@ class House(Data):
                   "floor", "post", "bark", "surface")  # fmt: skip
         parts: list[tuple[str, Data]] = []
         for block in self.blocks:
-            parts += [(block.id, block), (block.id, block.roof), *((o.id, o) for o in block.openings)]
+            parts += [(block.id, block), (block.id, block.roof)]
+            parts += [(opening.id, opening) for opening in block.openings]
         for porch in self.porches:
             parts += [(porch.id, porch), (porch.id, porch.roof)]
         for group in ("chimneys", "ground", "bushes", "trees"):

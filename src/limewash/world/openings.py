@@ -130,7 +130,9 @@ def _add_window(mesh: MeshBuilder, window: Window, frame_z: float, wall_z_m: flo
         _add_shutters(mesh, window, wall_z_m)
 
 
-def _sash_spans(window: Window, low: Outline, high: Outline, frame_z: float) -> list[tuple[tuple[float, float], tuple[float, float], float]]:
+def _sash_spans(
+    window: Window, low: Outline, high: Outline, frame_z: float
+) -> list[tuple[tuple[float, float], tuple[float, float], float]]:
     x, y = (float(low[0]), float(high[0])), (float(low[1]), float(high[1]))
     if window.sashes == "hung":  # the lower sash runs inside of the upper one
         middle = 0.5 * (y[0] + y[1])
@@ -141,7 +143,9 @@ def _sash_spans(window: Window, low: Outline, high: Outline, frame_z: float) -> 
     return [(x, y, frame_z - 0.02)]
 
 
-def _add_sash(mesh: MeshBuilder, window: Window, x: tuple[float, float], y: tuple[float, float], z: float, glass: str) -> None:
+def _add_sash(
+    mesh: MeshBuilder, window: Window, x: tuple[float, float], y: tuple[float, float], z: float, glass: str
+) -> None:
     rail = 0.045
     outer = rectangle(x, y)
     inside_x, inside_y = (x[0] + rail, x[1] - rail), (y[0] + rail, y[1] - rail)
@@ -173,7 +177,9 @@ def _add_rays(mesh: MeshBuilder, window: Window, frame_z: float) -> None:
         mesh.tube(bar, z, window.frame)
     for i in range(1, rings):
         middle = hub + (radius - hub) * i / rings
-        mesh.sheet(half_disc(x, y, middle + BAR_M / 2), [half_disc(x, y, middle - BAR_M / 2)], z[1] - 0.001, window.frame)
+        mesh.sheet(
+            half_disc(x, y, middle + BAR_M / 2), [half_disc(x, y, middle - BAR_M / 2)], z[1] - 0.001, window.frame
+        )
 
 
 def _add_shutters(mesh: MeshBuilder, window: Window, wall_z_m: float) -> None:
@@ -197,7 +203,12 @@ def _add_shutters(mesh: MeshBuilder, window: Window, wall_z_m: float) -> None:
 def _add_door(mesh: MeshBuilder, door: Door, frame_z: float) -> None:
     x = (door.middle_x_m - door.width_m / 2, door.middle_x_m + door.width_m / 2)
     y = (door.sill_y_m, door.sill_y_m + door.height_m)
-    mesh.ring(rectangle(x, y), rectangle((x[0] + 0.05, x[1] - 0.05), (y[0] + 0.03, y[1] - 0.05)), (frame_z - 0.1, frame_z), door.frame)
+    mesh.ring(
+        rectangle(x, y),
+        rectangle((x[0] + 0.05, x[1] - 0.05), (y[0] + 0.03, y[1] - 0.05)),
+        (frame_z - 0.1, frame_z),
+        door.frame,
+    )
     leaf_x, leaf_y, z = (x[0] + 0.05, x[1] - 0.05), (y[0] + 0.03, y[1] - 0.05), frame_z - 0.04
     glass_y = (leaf_y[0] + 0.72 * (leaf_y[1] - leaf_y[0]), leaf_y[1] - 0.13)
     panels = _grid(leaf_x, (leaf_y[0] + 0.1, glass_y[0] - 0.03), door.panels, margin_m=0.1, gap_m=0.1)
@@ -220,7 +231,9 @@ def _add_panel(mesh: MeshBuilder, x: tuple[float, float], y: tuple[float, float]
     inner = rectangle((x[0] + bevel, x[1] - bevel), (y[0] + bevel, y[1] - bevel))
     for i in range(4):
         j = (i + 1) % 4
-        mesh.face([(*outer[i], z - sunk), (*outer[j], z - sunk), (*inner[j], z - 0.006), (*inner[i], z - 0.006)], material)
+        mesh.face(
+            [(*outer[i], z - sunk), (*outer[j], z - sunk), (*inner[j], z - 0.006), (*inner[i], z - 0.006)], material
+        )
     mesh.sheet(inner, [], z - 0.006, material)
 
 
@@ -257,7 +270,10 @@ def _grid(
     wide = (right - left - gap_m * (columns - 1)) / columns
     tall = (high - low - gap_m * (rows - 1)) / rows
     return [
-        ((left + i * (wide + gap_m), left + i * (wide + gap_m) + wide), (low + j * (tall + gap_m), low + j * (tall + gap_m) + tall))
+        (
+            (left + i * (wide + gap_m), left + i * (wide + gap_m) + wide),
+            (low + j * (tall + gap_m), low + j * (tall + gap_m) + tall),
+        )
         for j in range(rows)
         for i in range(columns)
     ]

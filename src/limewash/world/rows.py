@@ -9,7 +9,9 @@ from concurrent.futures import ThreadPoolExecutor
 from limewash.progress import Progress, silent
 
 
-def in_rows(work: Callable[[int, int], object], count: int, chunk: int = 16, *, progress: Progress = silent, doing: str = "") -> None:
+def in_rows(
+    work: Callable[[int, int], object], count: int, chunk: int = 16, *, progress: Progress = silent, doing: str = ""
+) -> None:
     """Call `work(first, last)` for all of `count` rows in chunks, on all cores.
 
     Plain threads, because a kernel for one thread compiles several times faster than a parallel one. The

@@ -26,7 +26,7 @@ def test_picture(size: tuple[int, int]) -> NDArray[np.float32]:
         np.arange(height)[:, None] % step < max(width // 960, 1)
     )
     picture[grid] = 1.0
-    return picture.astype(np.float32)
+    return np.asarray(picture, dtype=np.float32)
 
 
 def save_stills(world: VirtualHouse, folder: Path, *, progress: Progress = silent) -> list[Path]:
@@ -40,4 +40,3 @@ def save_stills(world: VirtualHouse, folder: Path, *, progress: Progress = silen
         paths.append(folder / f"{name}.png")
         write_image(paths[-1], picture)
     return paths
-

@@ -59,7 +59,9 @@ class VirtualHouse:
             Another picture size for the same lens and stand, for small quick views. [px]
         """
         camera = self.camera if size is None else self.camera.resized(size)
-        return View(self.house, self.scene, camera, self.projector, night(self.house), samples=samples, progress=progress)
+        return View(
+            self.house, self.scene, camera, self.projector, night(self.house), samples=samples, progress=progress
+        )
 
     def truth(self) -> Truth:
         """Exact correspondence; NaN where no diffuse surface, glass, hidden from the camera, or outside its frame."""
@@ -85,7 +87,9 @@ class VirtualHouse:
         return np.where(lit[:, None], spot, np.nan)
 
 
-def load_world(name: str | Path, *, camera_size: Size = (1920, 1080), projector_size: Size = (1920, 1080)) -> VirtualHouse:
+def load_world(
+    name: str | Path, *, camera_size: Size = (1920, 1080), projector_size: Size = (1920, 1080)
+) -> VirtualHouse:
     """One of the `HOUSES` by name, or a house file of your own.
 
     Raises
