@@ -1,0 +1,186 @@
+"""Brightness across a line of the photo: cut out, differentiated, and searched for an edge along the line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+
+from limewash.light.colour import decode_srgb
+
+Array = NDArray[np.float64]
+
+STEP_PX = 0.25
+"""Distance of samples across the line."""
+BLUR_PX = 0.8
+"""Against noise; a symmetric blur does not move an edge."""
+
+_LINEAR = decode_srgb(np.arange(256) / 255.0).astype(np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class Profiles:
+    """Samples across a line, at N places along it and D offsets.
+
+    Attributes
+    ----------
+    share : ndarray of shape (N,)
+        Where along the line, 0 to 1. [-]
+    points, normals : ndarray of shape (N, 2)
+        Places on the line, and unit normals. [px]
+    offsets : ndarray of shape (D,)
+        Along the normal. [px]
+    slope : ndarray of float32 and shape (N, D, 3)
+        Change of linear R, G, B along the normal. [1/px]
+    """
+
+    share: Array
+    points: Array
+    normals: Array
+    offsets: Array
+    slope: NDArray[np.float32]
+
+
+def cut_profiles(photo: NDArray[np.uint8], points: Array, tangents: Array, share: Array, reach_px: float) -> Profiles:
+    """Sample a photo (H, W, 3) across a line given by points and tangents (N, 2), `reach_px` to both sides.
+
+    Beyond the photo its border is repeated, which makes no edge there.
+    """
+    length = np.hypot(tangents[:, 0], tangents[:, 1])
+    normals = np.column_stack([-tangents[:, 1], tangents[:, 0]]) / np.maximum(length, 1e-12)[:, None]
+    half = max(round(reach_px / STEP_PX), 2)
+    offsets = np.arange(-half, half + 1) * STEP_PX
+    # One further on each side for the central difference.
+    wide = np.arange(-half - 1, half + 2) * STEP_PX
+    at = points[:, None, :] + wide[None, :, None] * normals[:, None, :]
+    crop, corner = _crop(photo, at)
+    rows, columns = at[..., 1] - corner[1], at[..., 0] - corner[0]
+    values = np.stack(
+        [map_coordinates(crop[..., c], [rows, columns], order=1, mode="nearest") for c in range(3)], axis=-1
+    )
+    slope = (values[:, 2:] - values[:, :-2]) / np.float32(2.0 * STEP_PX)
+    return Profiles(share, points, normals, offsets, slope)
+
+
+def _crop(photo: NDArray[np.uint8], at: Array) -> tuple[NDArray[np.float32], tuple[int, int]]:
+    """The part of the photo around sample places, in linear light and blurred, and where its corner was."""
+    height, width = photo.shape[:2]
+    margin = 6
+    left = int(np.clip(np.floor(at[..., 0].min()) - margin, 0, width - 2))
+    right = int(np.clip(np.ceil(at[..., 0].max()) + margin + 1, left + 2, width))
+    top = int(np.clip(np.floor(at[..., 1].min()) - margin, 0, height - 2))
+    bottom = int(np.clip(np.ceil(at[..., 1].max()) + margin + 1, top + 2, height))
+    linear = _LINEAR[photo[top:bottom, left:right]]
+    return cv2.GaussianBlur(linear, (0, 0), BLUR_PX).astype(np.float32, copy=False), (left, top)
+
+
+def strength(profiles: Profiles) -> Array:
+    """How much of an edge there is at each sample, (N, D), 0 to 1, evened out along the line.
+
+    Each profile is measured against its own strongest edge, so that a bright stretch of the wall does not outvote
+    a dark one; against the typical edge of all profiles too, so that noise does not pass for an edge.
+    """
+    size = np.sqrt((profiles.slope.astype(np.float64) ** 2).sum(axis=-1))
+    own = size.max(axis=1, keepdims=True)
+    return np.asarray(size / (0.5 * own + 0.5 * np.median(own) + 1e-4))
+
+
+def signed_strength(profiles: Profiles, offset: Array) -> Array:
+    """Edge of the colour change that prevails along the line at `offset` (N,), (N, D), never negative. [1/px]"""
+    return np.maximum(_projected(profiles, offset)[0], 0.0)
+
+
+def clearness(profiles: Profiles, offset: Array) -> float:
+    """How sure the edge along `offset` (N,) is: its mean by the mean's own standard error. [-]"""
+    change, column = _projected(profiles, offset)
+    along = change[np.arange(len(offset)), column]
+    independent = max(len(offset) / 3.0, 1.0)  # the blur ties neighbours together
+    return float(along.mean() / (along.std() / np.sqrt(independent) + 1e-5))
+
+
+def _projected(profiles: Profiles, offset: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Slopes (N, D) in the colour direction that prevails at `offset`, and the columns (N,) of `offset`."""
+    column = np.clip(np.round((offset - profiles.offsets[0]) / STEP_PX), 0, len(profiles.offsets) - 1).astype(np.intp)
+    colour = np.median(profiles.slope[np.arange(len(offset)), column].astype(np.float64), axis=0)
+    direction = colour / max(float(np.linalg.norm(colour)), 1e-12)
+    return np.asarray(profiles.slope.astype(np.float64) @ direction), column
+
+
+def best_line(score: Array, share: Array, offsets: Array, prior_px: float) -> Array:
+    """Offsets (N,) of the straight line through a score (N, D) that gathers most, near ones preferred."""
+    coarse = offsets[::2]
+    first, last = np.meshgrid(coarse, coarse, indexing="ij")
+    at = first[..., None] * (1.0 - share) + last[..., None] * share
+    column = np.round((at - offsets[0]) / STEP_PX).astype(np.intp)
+    gathered = score[np.arange(len(share)), column].mean(axis=-1)
+    gathered *= np.exp(-0.5 * (0.5 * (first**2 + last**2)) / prior_px**2)
+    k = np.unravel_index(int(np.argmax(gathered)), gathered.shape)
+    return np.asarray(first[k] * (1.0 - share) + last[k] * share)
+
+
+def best_curve(score: Array, offsets: Array, prior_px: float) -> Array:
+    """Offsets (N,) of the smooth curve through a score (N, D) that gathers most: one step a sample at most."""
+    value = score * np.exp(-0.5 * (offsets / prior_px) ** 2)[None, :]
+    count, width = value.shape
+    total = value[0].copy()
+    came = np.zeros((count, width), dtype=np.int8)
+    for i in range(1, count):
+        padded = np.pad(total, 1, constant_values=-np.inf)
+        options = np.stack([padded[:-2] - 0.03, padded[1:-1], padded[2:] - 0.03])  # a bend costs a little
+        came[i] = options.argmax(axis=0) - 1
+        total = options.max(axis=0) + value[i]
+    at = int(total.argmax())
+    chosen = np.empty(count, dtype=np.intp)
+    for i in range(count - 1, -1, -1):
+        chosen[i] = at
+        at += int(came[i, at])
+    return np.asarray(offsets[chosen])
+
+
+def peaks(signed: Array, offsets: Array, near: Array, window_px: float) -> tuple[Array, Array]:
+    """Sub-pixel place of the edge in each profile, and its strength.
+
+    Parameters
+    ----------
+    signed : ndarray of shape (N, D)
+        See `signed_strength`.
+    offsets : ndarray of shape (D,)
+        [px]
+    near : ndarray of shape (N,)
+        Where to look. [px]
+    window_px : float
+        How far around. [px]
+
+    Returns
+    -------
+    place : ndarray of shape (N,)
+        NaN where the window has no peak inside it. [px]
+    height : ndarray of shape (N,)
+        0 there. [1/px]
+    """
+    inside = np.abs(offsets[None, :] - near[:, None]) <= window_px
+    masked = np.where(inside, signed, -1.0)
+    rows, k = np.arange(len(near)), masked.argmax(axis=1)
+    height = masked[rows, k]
+    k_in = np.clip(k, 1, len(offsets) - 2)
+    before, here, after = signed[rows, k_in - 1], signed[rows, k_in], signed[rows, k_in + 1]
+    is_peak = (k == k_in) & (here > 0) & (here >= before) & (here >= after)
+    bend = before - 2.0 * here + after
+    shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
+    # The middle of gravity of the peak's upper half is steadier than its tip against noise.
+    place = np.where(is_peak, _gravity(signed, offsets, offsets[k_in] + shift * STEP_PX, here), np.nan)
+    return place, np.where(is_peak, np.maximum(height, 0.0), 0.0)
+
+
+def _gravity(signed: Array, offsets: Array, tip: Array, height: Array, reach_px: float = 1.25) -> Array:
+    """Middle of gravity of what lies above half the height, around the tip."""
+    above = np.maximum(signed - 0.5 * height[:, None], 0.0)
+    place = tip
+    for _ in range(3):
+        weight = above * np.clip(1.0 + (reach_px - np.abs(offsets[None, :] - place[:, None])) / STEP_PX, 0.0, 1.0)
+        total = weight.sum(axis=1)
+        place = np.where(total > 0, (weight * offsets).sum(axis=1) / np.where(total > 0, total, 1.0), place)
+    return place
