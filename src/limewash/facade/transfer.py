@@ -17,6 +17,7 @@ from limewash.facade.joining import mapped_points
 from limewash.facade.lens import find_lens
 from limewash.facade.nearness import Nearness, find_epipole, lean_votes
 from limewash.facade.plane_fit import PlaneFit
+from limewash.facade.quality import TransferQuality
 from limewash.facade.samples import Samples, gather
 from limewash.facade.strips import chain_of, strip_along
 from limewash.facade.surfaces import STEP, Sides, Surfaces, choose, find_planes, sides_of
@@ -33,31 +34,6 @@ STRIDE = 3
 ROUGH_PX = 1.5
 FAR_PX = 20.0
 """Further from any sample the transfer is called extrapolated. [photo px]"""
-
-
-@dataclass(frozen=True)
-class TransferQuality:
-    """How well a path's transfer rests on the scan.
-
-    Attributes
-    ----------
-    support : int
-        Scan points that its planes rest on.
-    residual_px : float
-        Root mean square distance of those points from the planes. [projector px]
-    extrapolated : float
-        Share of its length with no such point within 20 photo px. [-]
-    surfaces : int
-        How many planes it was laid on.
-    warnings : tuple of str
-        What the person should look at.
-    """
-
-    support: int
-    residual_px: float
-    extrapolated: float
-    surfaces: int
-    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
