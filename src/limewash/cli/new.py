@@ -10,7 +10,8 @@ import typer
 from limewash.cli.console import say
 from limewash.cli.options import parse_size
 from limewash.project.folder import create_project
-from limewash.project.models import House, Projector, Rig
+from limewash.project.models import House
+from limewash.project.toml_models import validate
 
 
 def new(
@@ -22,7 +23,8 @@ def new(
 
     Example:  limewash new our-house --size 1280x800
     """
-    house = House(name=name or folder.resolve().name, rig=(Rig(projector=Projector(size=parse_size(size))),))
+    given = {"name": name or folder.resolve().name, "rig": [{"projector": {"size": parse_size(size)}}]}
+    house = validate(given, House, where="the new project")
     project = create_project(folder, house)
     say(
         f"Made {project.root}. Next:\n"
