@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from limewash.errors import InputError
 from limewash.jit import kernel
 from limewash.show.colours import STEPS, colour_row
-from limewash.show.effects import Moment, Patch
+from limewash.show.effects import AnyLight, Light, Moment, Patch, SheetLight
 from limewash.show.effects.patch import Flat, check_drawable, soft_step
 from limewash.show.fields import Fields, Selection
 from limewash.show.score import Score, TimedCue
 
 Frame = NDArray[np.float32]
+Four = tuple[np.float32, np.float32, np.float32, np.float32]
 
 _LAID = {
     # What is laid adds `a` of its colour, takes `b` of what is below away, and gives `c` of that back tinted.
@@ -77,8 +78,6 @@ class Compositor:
         active = [cue for cue in self.score.timed if cue.start_s <= t_s < cue.end_s]
         for cue in active:
             self._lay(self._layer(cue), t_s, flat)
-        if len(active) > 1:  # one cue alone never passes full light
-            _keep_hue(flat)
         return frame
 
     def forget_before(self, t_s: float) -> None:
@@ -104,10 +103,9 @@ class Compositor:
             return
         beats = self.score.beats
         now = Moment(t_s - cue.start_s, cue.length_s, beats.beat(t_s) - beats.beat(cue.start_s), cue.seed)
-        light = cue.effect.draw(layer.patch, now, **cue.how)
-        tone = layer.no_tone if light.tone is None else light.tone
-        a, b, c = (np.float32(k) for k in _LAID[cue.lay])
-        _lay(flat, layer.patch.index, layer.patch.cover, light.amount, tone, layer.row, np.float32(level), a, b, c)
+        drawn = cue.effect.draw(layer.patch, now, **cue.how)
+        for light in drawn if isinstance(drawn, list) else [drawn]:
+            _put(flat, layer, light, np.float32(level))
 
     def _select(self, cue: TimedCue) -> Selection:
         try:
@@ -125,6 +123,64 @@ def envelope(cue: TimedCue, t_s: float) -> float:
     return rise * fall
 
 
+def _put(flat: Flat, layer: _Layer, light: AnyLight, level: np.float32) -> None:
+    """Lay one light of a cue onto the flattened frame."""
+    a, b, c = (np.float32(k) for k in _LAID[layer.cue.lay])
+    pixels = layer.patch if isinstance(light, SheetLight) or light.part is None else light.part
+    if isinstance(light, Light):
+        tone = layer.no_tone[: len(light.amount)] if light.tone is None else light.tone
+        _lay(flat, pixels.index, pixels.cover, light.amount, tone, layer.row, level, a, b, c)
+        return
+    cover = pixels.cover if light.cover is None else light.cover
+    lit = _coloured(light.amount, light.tone, layer.row)
+    if isinstance(light, SheetLight):
+        runs, wide = light.sheet.runs, len(light.sheet.x_m)
+        first, length, corner, right, up = runs.first, runs.length, runs.corner, runs.right, runs.up
+        _lay_sheet(flat, pixels.index, cover, first, length, corner, right, up, lit, wide, level, a, b, c)
+    else:
+        _lay_curve(flat, pixels.index, cover, light.at, lit, level, a, b, c)
+
+
+def _coloured(amount: ArrayLike, tone: ArrayLike, row: Flat) -> Flat:
+    """Light and its cover, (red, green, blue, amount) one after the other, of amounts and tones of one shape."""
+    strength, place = np.broadcast_arrays(amount, tone)
+    step = np.rint(np.clip(place, 0.0, 1.0) * (STEPS - 1)).astype(np.intp).reshape(-1)
+    strong = np.clip(strength, 0.0, 1.0).astype(np.float32).reshape(-1, 1)
+    return np.concatenate([row.reshape(-1, 3)[step] * strong, strong], axis=1).reshape(-1)
+
+
+# In these kernels places are unsigned: a signed one would be checked for counting from the end, at every pixel.
+
+
+@kernel
+def _blend(
+    flat: Flat,
+    p: np.uintp,
+    red: np.float32,
+    green: np.float32,
+    blue: np.float32,
+    s: np.float32,
+    a: np.float32,
+    b: np.float32,
+    c: np.float32,
+) -> None:
+    """Lay light of strength `s` onto one pixel; see `_LAID` for `a`, `b`, `c`."""
+    one = np.float32(1.0)
+    p1, p2 = p + np.uintp(1), p + np.uintp(2)
+    if b == np.float32(0.0):  # light added, by far the most frequent
+        red, green, blue = flat[p] + red, flat[p1] + green, flat[p2] + blue
+        most = max(red, green, blue)
+        if most > one:  # beyond the projector's white: back to it, keeping the hue
+            scale = one / most
+            red, green, blue = red * scale, green * scale, blue * scale
+    else:
+        keep = one - b * s
+        red = flat[p] * (keep + c * red) + a * red
+        green = flat[p1] * (keep + c * green) + a * green
+        blue = flat[p2] * (keep + c * blue) + a * blue
+    flat[p], flat[p1], flat[p2] = red, green, blue
+
+
 @kernel
 def _lay(
     flat: Flat,
@@ -138,28 +194,99 @@ def _lay(
     b: np.float32,
     c: np.float32,
 ) -> None:
-    # Unsigned places: a signed one would be checked for counting from the end, at every pixel.
     zero, one, last = np.float32(0.0), np.float32(1.0), np.float32(STEPS - 1)
     for k in range(len(index)):
         s = min(max(amount[k], zero), one) * cover[k] * level
-        step = np.uintp(np.int32(min(max(tone[k], zero), one) * last + np.float32(0.5))) * np.uintp(3)
-        p = np.uintp(index[k]) * np.uintp(3)
-        if b == zero:  # light added, by far the most frequent: half the work
-            for ch in range(np.uintp(3)):
-                flat[p + ch] += row[step + ch] * s
-        else:
-            for ch in range(np.uintp(3)):
-                colour = row[step + ch] * s
-                flat[p + ch] = flat[p + ch] * (one - b * s + c * colour) + a * colour
+        if s > zero:
+            step = np.uintp(np.int32(min(max(tone[k], zero), one) * last + np.float32(0.5))) * np.uintp(3)
+            red, green, blue = row[step] * s, row[step + np.uintp(1)] * s, row[step + np.uintp(2)] * s
+            _blend(flat, np.uintp(index[k]) * np.uintp(3), red, green, blue, s, a, b, c)
 
 
 @kernel
-def _keep_hue(flat: Flat) -> None:
-    """Bring pixels that pass full light back to it without changing their hue."""
-    for p in range(0, len(flat), 3):
-        most = max(flat[p], flat[p + 1], flat[p + 2])
-        if most > 1:
-            scale = np.float32(1.0) / most
-            flat[p] *= scale
-            flat[p + 1] *= scale
-            flat[p + 2] *= scale
+def _on_sheet(lit: Flat, low: np.uintp, wide: np.uintp, u: np.float32, v: np.float32) -> Four:
+    """Bilinear red, green, blue and strength from the four points at and above `low`."""
+    four, one = np.uintp(4), np.float32(1.0)
+    w00, w01, w10, w11 = (one - u) * (one - v), u * (one - v), (one - u) * v, u * v
+    high = low + wide
+    red = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
+    low, high = low + np.uintp(1), high + np.uintp(1)
+    green = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
+    low, high = low + np.uintp(1), high + np.uintp(1)
+    blue = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
+    low, high = low + np.uintp(1), high + np.uintp(1)
+    s = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
+    return red, green, blue, s
+
+
+@kernel
+def _lay_sheet(
+    flat: Flat,
+    index: NDArray[np.int32],
+    cover: Flat,
+    first: NDArray[np.int32],
+    length: NDArray[np.int32],
+    corner: NDArray[np.int32],
+    right: Flat,
+    up: Flat,
+    lit: Flat,
+    columns: int,
+    level: np.float32,
+    a: np.float32,
+    b: np.float32,
+    c: np.float32,
+) -> None:
+    wide, zero = np.uintp(4 * columns), np.float32(0.0)
+    for run in range(len(first)):
+        red, green, blue, s = _on_sheet(lit, np.uintp(corner[run, 0]) * np.uintp(4), wide, right[run, 0], up[run, 0])
+        r1, g1, b1, s1 = _on_sheet(lit, np.uintp(corner[run, 1]) * np.uintp(4), wide, right[run, 1], up[run, 1])
+        if s <= zero and s1 <= zero:
+            continue
+        step = np.float32(1.0) / np.float32(max(length[run] - 1, 1))
+        r1, g1, b1, s1 = (r1 - red) * step, (g1 - green) * step, (b1 - blue) * step, (s1 - s) * step
+        k = np.uintp(first[run])
+        p = np.uintp(index[k]) * np.uintp(3)
+        for j in range(length[run]):
+            t = np.float32(j)
+            share = cover[k + np.uintp(j)] * level
+            _blend(
+                flat,
+                p + np.uintp(j) * np.uintp(3),
+                (red + t * r1) * share,
+                (green + t * g1) * share,
+                (blue + t * b1) * share,
+                (s + t * s1) * share,
+                a,
+                b,
+                c,
+            )
+
+
+@kernel
+def _lay_curve(
+    flat: Flat,
+    index: NDArray[np.int32],
+    cover: Flat,
+    at: Flat,
+    lit: Flat,
+    level: np.float32,
+    a: np.float32,
+    b: np.float32,
+    c: np.float32,
+) -> None:
+    count = len(lit) // 4
+    last, most = np.float32(count - 1), np.int32(count - 2)
+    for k in range(len(index)):
+        place = min(max(at[k] * last, np.float32(0.0)), last)
+        whole = min(np.int32(place), most)
+        share = cover[k] * level
+        w1 = (place - np.float32(whole)) * share
+        w0 = share - w1
+        e = np.uintp(whole) * np.uintp(4)
+        f = e + np.uintp(4)
+        s = w0 * lit[e + np.uintp(3)] + w1 * lit[f + np.uintp(3)]
+        if s > np.float32(0.0):
+            red = w0 * lit[e] + w1 * lit[f]
+            green = w0 * lit[e + np.uintp(1)] + w1 * lit[f + np.uintp(1)]
+            blue = w0 * lit[e + np.uintp(2)] + w1 * lit[f + np.uintp(2)]
+            _blend(flat, np.uintp(index[k]) * np.uintp(3), red, green, blue, s, a, b, c)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import av
@@ -55,8 +55,9 @@ def render_show(
     """
     compositor = Compositor(score, fields, where=where)
     count, rate = score.show.frame_count, score.show.exact_rate
+    times_s = [float(k / rate) for k in range(count)]
     with VideoWriter(out, fields.size, rate, crf=crf, preset=preset, audio=sound) as writer:
-        for done, frame in enumerate(_drawn_ahead(compositor, writer, count), start=1):
+        for done, frame in enumerate(drawn_ahead(compositor, times_s, writer.new_frame), start=1):
             writer.write(frame)
             progress(done / count, "Rendering the show")
 
@@ -83,16 +84,28 @@ def show_sound(score: Score, folder: Path) -> Sound | None:
     return read_sound(path)
 
 
-def _drawn_ahead(compositor: Compositor, writer: VideoWriter, count: int) -> Iterator[av.VideoFrame]:
-    """Frames in order, drawn by a thread of their own while the encoder works."""
+def drawn_ahead(
+    compositor: Compositor, times_s: Sequence[float], new_frame: Callable[[], av.VideoFrame]
+) -> Iterator[av.VideoFrame]:
+    """Encoded frames of rising times, in order, drawn by a thread of their own while they are used.
+
+    Parameters
+    ----------
+    compositor : Compositor
+        Used by that thread alone until the last frame is given.
+    times_s : sequence of float
+        From the show's start, rising. [s]
+    new_frame : callable
+        Gives an empty yuv420p frame of the compositor's size.
+    """
     ready: queue.Queue[av.VideoFrame | BaseException] = queue.Queue(maxsize=_AHEAD)
     stop = threading.Event()
     artist = threading.Thread(
-        target=_draw_all, args=(compositor, writer, count, ready, stop), name="show-artist", daemon=True
+        target=_draw_all, args=(compositor, times_s, new_frame, ready, stop), name="show-artist", daemon=True
     )
     artist.start()
     try:
-        for _ in range(count):
+        for _ in times_s:
             item = ready.get()
             if isinstance(item, BaseException):
                 raise item
@@ -106,24 +119,22 @@ def _drawn_ahead(compositor: Compositor, writer: VideoWriter, count: int) -> Ite
 
 def _draw_all(
     compositor: Compositor,
-    writer: VideoWriter,
-    count: int,
+    times_s: Sequence[float],
+    new_frame: Callable[[], av.VideoFrame],
     ready: queue.Queue[av.VideoFrame | BaseException],
     stop: threading.Event,
 ) -> None:
     try:
-        rate = compositor.score.show.exact_rate
         linear: Frame | None = None
-        for k in range(count):
-            t_s = float(k / rate)
+        for t_s in times_s:
             linear = compositor.draw(t_s, out=linear)
             compositor.forget_before(t_s)
-            frame = writer.new_frame()
+            frame = new_frame()
             linear_to_yuv420(linear, frame)
             ready.put(frame)
             if stop.is_set():
                 return
-    except BaseException as error:
+    except BaseException as error:  # it is raised again where the film is written
         ready.put(error)
 
 

@@ -2,16 +2,28 @@
 
 from limewash.show.effects import growing, openings, outlines, sky, weather, whole_wall
 from limewash.show.effects.patch import Draws, Patch
-from limewash.show.effects.registry import EFFECTS, Effect, Light, Moment, Param
+from limewash.show.effects.registry import (
+    EFFECTS,
+    AnyLight,
+    CurveLight,
+    Effect,
+    Light,
+    Moment,
+    Param,
+    SheetLight,
+)
 
 __all__ = [
     "EFFECTS",
+    "AnyLight",
+    "CurveLight",
     "Draws",
     "Effect",
     "Light",
     "Moment",
     "Param",
     "Patch",
+    "SheetLight",
     "growing",
     "openings",
     "outlines",

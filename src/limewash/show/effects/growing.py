@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.show.effects.chance import chance, drift
-from limewash.show.effects.patch import Draws, Flat, Patch, read_curve, soft_step
+from limewash.show.effects.patch import Draws, Flat, Part, Patch, read_curve, soft_step
 from limewash.show.effects.registry import Light, Moment, Param, effect
 from limewash.show.lines import Outline
 
@@ -23,10 +23,16 @@ from limewash.show.lines import Outline
 )
 def climbing_ivy(patch: Patch, now: Moment, *, leaf_m: float, apart_m: float, grow_s: float, blossom: float) -> Light:
     """Vines climb from the ground along the edges, put out leaf after leaf, and blossom at last."""
-    shape, birth, tone = patch.still("vine", lambda: _vine(patch, now.seed, leaf_m, apart_m, blossom))
+
+    def grow() -> tuple[Part, Flat, Flat, Flat]:
+        shape, birth, tone = _vine(patch, now.seed, leaf_m, apart_m, blossom)
+        part = patch.part(shape > np.float32(0.0))
+        return part, part.of(shape), part.of(birth), part.of(tone)
+
+    part, shape, birth, tone = patch.still("vine", grow)
     grown = min(now.t_s / grow_s, 1.0)
     curve = soft_step(0.0, 0.02, 1.06 * grown - np.linspace(0.0, 1.0, 1024))
-    return Light(shape * read_curve(birth, curve), tone)
+    return Light(shape * read_curve(birth, curve), tone, part)
 
 
 def _vine(patch: Patch, seed: int, leaf_m: float, apart_m: float, blossom: float) -> tuple[Flat, Flat, Flat]:

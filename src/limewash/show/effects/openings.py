@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.show.effects.chance import chance, drift, waver
-from limewash.show.effects.patch import Draws, Flat, Patch, Sheet, read_curve, soft_step, soft_steps
-from limewash.show.effects.registry import Light, Moment, Param, effect
+from limewash.show.effects.patch import Draws, Flat, Part, Patch, read_curve, soft_step, soft_steps
+from limewash.show.effects.registry import (
+    AnyLight,
+    CurveLight,
+    Light,
+    Moment,
+    Param,
+    SheetLight,
+    effect,
+)
 
 
 def of_areas(patch: Patch, values: NDArray[np.float64]) -> Flat:
@@ -37,19 +47,34 @@ def from_centre(patch: Patch, *, low: float = 0.0) -> tuple[Flat, Flat]:
     depth=Param(default=0.45, lo=0.0, hi=1.0, unit="-", help="How far the glow sinks between breaths"),
     inside=Param(default=0.85, lo=0.0, hi=1.0, unit="-", help="Brightness inside the frame"),
 )
-def hearth_glow(patch: Patch, now: Moment, *, spread_m: float, breath_s: float, depth: float, inside: float) -> Light:
+def hearth_glow(
+    patch: Patch, now: Moment, *, spread_m: float, breath_s: float, depth: float, inside: float
+) -> list[AnyLight]:
     """A warm glow breathes out of the selected openings onto the wall around them."""
-    sheet = patch.sheet()
-    halos = patch.still("halos", lambda: _halos(patch, sheet, spread_m))
     who = np.arange(len(patch.areas))
     own = waver(now.seed, who, now.t_s, 0.7 / breath_s)
     together = 0.5 - 0.5 * np.cos(2.0 * np.pi * now.t_s / breath_s)
     breath = 1.0 - depth * (0.65 * together + 0.35 * own)
-    outside = sheet.lift(_summed(halos, breath)) * (np.float32(1.0) - patch.inside)
-    lit = patch.still("lit", lambda: _pane(patch) * np.float32(inside))
-    amount = outside + lit * patch.inside * of_areas(patch, 0.35 + 0.65 * breath)
-    tone = patch.still("tone", lambda: soft_steps(-0.3 * spread_m, 1.6 * spread_m, -patch.edge_m))
-    return Light(amount, tone)
+    halos = patch.still("halos", lambda: _halos(patch, spread_m))
+    tone = patch.still("tone", lambda: soft_step(-0.3 * spread_m, 1.6 * spread_m, halos.nearest_m))
+    around = SheetLight(patch.sheet(), _summed(halos.glow, breath), tone, _wall_cover(patch))
+    return [around, _within(patch, inside * (0.35 + 0.65 * breath), np.zeros(len(who)))]
+
+
+def _within(patch: Patch, amounts: NDArray[np.float64], tones: NDArray[np.float64]) -> Light:
+    """Light within the frame of each opening, by one strength and tone each."""
+
+    def make() -> tuple[Part, Flat, NDArray[np.int32]]:
+        part = patch.part(patch.inside > 0)
+        return part, part.of(_pane(patch) * patch.inside), patch.area[part.slots]
+
+    part, pane, area = patch.still("within", make)
+    amount, tone = (np.append(values, 0.0).astype(np.float32)[area] for values in (amounts, tones))
+    return Light(pane * amount, tone, part)
+
+
+def _wall_cover(patch: Patch) -> Flat:
+    return patch.still("wall", lambda: patch.cover * (np.float32(1.0) - patch.inside))
 
 
 def _pane(patch: Patch) -> Flat:
@@ -57,18 +82,44 @@ def _pane(patch: Patch) -> Flat:
     return np.float32(1.0) / (np.float32(1.0) + np.float32(0.8) * (u * u + v * v))
 
 
-def _halos(patch: Patch, sheet: Sheet, spread_m: float) -> NDArray[np.float64]:
-    """Falling-off light around each area over the sheet, (areas, ny, nx)."""
+@dataclass(frozen=True, eq=False)
+class _Halos:
+    """Light on the wall around each area, over the patch's sheet.
+
+    Attributes
+    ----------
+    glow : ndarray of shape (areas, ny, nx)
+        Falling off from the edge, 0 inside no area.
+    nearest_m : ndarray of shape (ny, nx)
+        Distance to the nearest area. [m]
+    """
+
+    glow: NDArray[np.float64]
+    nearest_m: NDArray[np.float64]
+
+
+def _halos(patch: Patch, spread_m: float) -> _Halos:
+    sheet = patch.sheet()
     step = sheet.x_m[1] - sheet.x_m[0]
-    halos = []
-    for area in patch.areas:
+    shape = (len(sheet.y_m), len(sheet.x_m))
+    glow, nearest_m = np.zeros((len(patch.areas), *shape)), np.full(shape, 1e3)
+    for k, area in enumerate(patch.areas):
         cells = (area.points_m - [sheet.x_m[0], sheet.y_m[0]]) / step
-        outside = np.ones((len(sheet.y_m), len(sheet.x_m)), dtype=np.uint8)
+        outside = np.ones(shape, dtype=np.uint8)
         cv2.fillPoly(outside, [np.rint(cells * 16).astype(np.int32)], 0, shift=4)
         away_m = cv2.distanceTransform(outside, cv2.DIST_L2, cv2.DIST_MASK_PRECISE).astype(np.float64) * step
         end = np.maximum(1.0 - away_m / (4.0 * spread_m), 0.0)
-        halos.append(0.55 * end**2 / (1.0 + 1.5 * (away_m / spread_m) ** 2))
-    return np.array(halos).reshape(len(halos), len(sheet.y_m), len(sheet.x_m))
+        glow[k] = 0.55 * end**2 / (1.0 + 1.5 * (away_m / spread_m) ** 2)
+        nearest_m = np.minimum(nearest_m, away_m)
+    return _Halos(glow, nearest_m)
+
+
+def _summed(glow: NDArray[np.float64], strengths: NDArray[np.float64]) -> NDArray[np.float64]:
+    """All glows together, each by its own strength: where two meet there is no seam. Below 1."""
+    total = np.zeros(glow.shape[1:])
+    for halo, strength in zip(glow, strengths, strict=True):
+        total += strength * halo
+    return 1.0 - np.exp(-total)
 
 
 @effect(
@@ -111,15 +162,27 @@ def candlelight(patch: Patch, now: Moment, *, flicker: float, spread: float) -> 
     spread_m=Param(default=0.3, lo=0.05, hi=3.0, unit="m", help="How far the light spreads on the wall"),
     rest=Param(default=0.06, lo=0.0, hi=1.0, unit="-", help="Brightness between its turns"),
 )
-def windows_in_turn(patch: Patch, now: Moment, *, beats: float, hold: float, spread_m: float, rest: float) -> Light:
+def windows_in_turn(
+    patch: Patch, now: Moment, *, beats: float, hold: float, spread_m: float, rest: float
+) -> list[AnyLight]:
     """The music goes from window to window: each brightens softly on its beat and fades away."""
     amounts, tones = _turns(now.beats / beats, len(patch.areas), now.seed, hold)
     amounts = rest + (1.0 - rest) * amounts
-    sheet = patch.sheet()
-    halos = patch.still("halos", lambda: _halos(patch, sheet, spread_m))
-    pane = patch.still("pane", lambda: _pane(patch) * patch.inside)
-    spread = sheet.lift(_summed(halos, amounts)) * (np.float32(1.0) - patch.inside)
-    return Light(pane * of_areas(patch, amounts) + spread, of_areas(patch, tones))
+    halos = patch.still("halos", lambda: _halos(patch, spread_m))
+    mixed = _mixed(halos.glow, amounts, tones)
+    around = SheetLight(patch.sheet(), _summed(halos.glow, amounts), mixed, _wall_cover(patch))
+    return [around, _within(patch, amounts, tones)]
+
+
+def _mixed(
+    glow: NDArray[np.float64], strengths: NDArray[np.float64], tones: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Tone on the wall: each opening's own, mixed by their light where they meet."""
+    total, weight = np.zeros(glow.shape[1:]), np.full(glow.shape[1:], 1e-6)
+    for halo, strength, tone in zip(glow, strengths, tones, strict=True):
+        total += (strength * tone) * halo
+        weight += strength * halo
+    return np.asarray(total / weight)
 
 
 def _turns(turn: float, count: int, seed: int, hold: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -132,14 +195,6 @@ def _turns(turn: float, count: int, seed: int, hold: float) -> tuple[NDArray[np.
         if shine >= amounts[window]:
             amounts[window], tones[window] = shine, float(chance(seed + 7, k))
     return amounts, tones
-
-
-def _summed(halos: NDArray[np.float64], strengths: NDArray[np.float64]) -> NDArray[np.float64]:
-    """All glows together, each by its own strength: where two meet there is no seam. Below 1."""
-    glow = np.zeros(halos.shape[1:])
-    for halo, strength in zip(halos, strengths, strict=True):
-        glow += strength * halo
-    return 1.0 - np.exp(-glow)
 
 
 def _whose_turn(seed: int, turn: int, count: int) -> int:
@@ -160,19 +215,30 @@ def _whose_turn(seed: int, turn: int, count: int) -> int:
     grow_s=Param(default=8.0, lo=1.0, hi=60.0, unit="s", help="Time until it is grown"),
     glint=Param(default=0.6, lo=0.0, hi=1.0, unit="-", help="Brightness of the glinting crystals"),
 )
-def hoarfrost(patch: Patch, now: Moment, *, depth_m: float, grow_s: float, glint: float) -> Light:
+def hoarfrost(patch: Patch, now: Moment, *, depth_m: float, grow_s: float, glint: float) -> list[AnyLight]:
     """Frost grows from the edges inward in fine crystals; here and there one glints."""
-    birth, crystals = patch.still("frost", lambda: _frost(patch, now.seed, depth_m))
+    part, birth, crystals = patch.still("frost", lambda: _frost(patch, now.seed, depth_m))
     grown = 1.0 - (1.0 - min(now.t_s / grow_s, 1.0)) ** 1.7
     curve = soft_step(0.0, 0.12, 1.14 * grown - np.linspace(0.0, 1.0, 512))
-    frost = crystals * read_curve(birth, curve)
+    tone = soft_step(0.1, 0.9, np.linspace(0.0, 1.0, len(curve)))
+    lights: list[AnyLight] = [CurveLight(birth, curve, tone, part, crystals)]
     if glint > 0.0:
-        frost = np.maximum(frost, np.float32(glint) * frost + _glints(patch, now) * (frost > np.float32(0.05)))
-    return Light(np.minimum(frost, np.float32(1.0)), soft_steps(0.1, 0.9, birth))
+        where, shine = _glints(patch, now)
+        frozen = patch.still("frozen", lambda: _spread(patch, part, birth))
+        lit = shine * np.float32(glint) * read_curve(frozen[where.slots], curve)
+        lights.append(Light(lit, np.full_like(lit, 0.5), where))
+    return lights
 
 
-def _frost(patch: Patch, seed: int, depth_m: float) -> tuple[Flat, Flat]:
-    """When each pixel freezes, 0 to 1 of the growth, and how bright its crystal is."""
+def _spread(patch: Patch, part: Part, values: Flat) -> Flat:
+    """Values of a part put back into the whole patch; 2, a time that never comes, elsewhere."""
+    whole = np.full(len(patch), 2.0, dtype=np.float32)
+    whole[part.slots] = values
+    return whole
+
+
+def _frost(patch: Patch, seed: int, depth_m: float) -> tuple[Part, Flat, Flat]:
+    """Where frost will grow, when each pixel freezes, 0 to 1 of the growth, and how bright it is."""
     sheet = patch.sheet(0.012)
     coarse = drift(sheet.x_m / 0.35, sheet.y_m / 0.35, 0.0, seed=seed, octaves=2)
     ridges = 1.0 - np.abs(2.0 * drift(sheet.x_m / 0.11, sheet.y_m / 0.11, 0.0, seed=seed + 1, octaves=3) - 1.0)
@@ -180,10 +246,11 @@ def _frost(patch: Patch, seed: int, depth_m: float) -> tuple[Flat, Flat]:
     birth = patch.edge_m * np.float32(1.0 / depth_m) * np.float32(0.8) + far * np.float32(0.45)
     thin = np.maximum(np.float32(1.0) - birth, np.float32(0.0))
     crystals = (np.float32(0.25) + np.float32(0.75) * sheet.lift(ridges**3)) * soft_steps(0.0, 0.35, thin)
-    return birth, crystals
+    part = patch.part((birth < np.float32(1.0)) & (crystals > np.float32(0.0)))
+    return part, part.of(birth), part.of(crystals) * part.cover
 
 
-def _glints(patch: Patch, now: Moment) -> Flat:
+def _glints(patch: Patch, now: Moment) -> tuple[Part, Flat]:
     low, high = patch.still("box", lambda: _box(patch))
     area_m2 = float(np.prod(high - low))
     who = np.arange(int(min(60.0 * area_m2, 900.0)))

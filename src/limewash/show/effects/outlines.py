@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limewash.show.effects.chance import chance, waver
-from limewash.show.effects.patch import Draws, Flat, Patch, read_curve, read_loop, soft_step
-from limewash.show.effects.registry import Light, Moment, Param, effect
+from limewash.show.effects.patch import Draws, Flat, Part, Patch, read_loop, soft_step
+from limewash.show.effects.registry import CurveLight, Light, Moment, Param, effect
 
 _WIDTH = Param(default=0.035, lo=0.01, hi=0.3, unit="m", help="Width of the bright core")
 _GLOW = Param(default=0.16, lo=0.02, hi=1.0, unit="m", help="How far the soft glow reaches")
 
 
 def stroke(patch: Patch, width_m: float, glow_m: float) -> Flat:
-    """A bright core with a glow that ends at three times `glow_m`, 0 to 1."""
+    """A bright core with a glow that ends at twice `glow_m`, 0 to 1."""
 
     def make() -> Flat:
         core = patch.away_m * np.float32(2.0 / width_m)
         halo = patch.away_m * np.float32(1.0 / glow_m)
-        end = np.maximum(np.float32(1.0) - patch.away_m * np.float32(1.0 / (3.0 * glow_m)), np.float32(0.0))
+        end = np.maximum(np.float32(1.0) - patch.away_m * np.float32(1.0 / (2.0 * glow_m)), np.float32(0.0))
         bright = np.float32(0.62) / (np.float32(1.0) + core * core * core * core)
         soft = np.float32(0.38) / (np.float32(1.0) + np.float32(4.0) * halo * halo)
         return np.asarray((bright + soft) * end * end, dtype=np.float32)
@@ -33,7 +34,7 @@ def _lag_m(patch: Patch) -> Flat:
 
 def _reach(how: object) -> float:
     assert isinstance(how, dict)
-    return 3.0 * float(how["glow_m"])
+    return 2.0 * float(how["glow_m"])
 
 
 @effect(
@@ -46,9 +47,11 @@ def _reach(how: object) -> float:
     draw_s=Param(default=5.0, lo=0.5, hi=60.0, unit="s", help="Time until all outlines are whole"),
     rest=Param(default=0.5, lo=0.0, hi=1.0, unit="-", help="Brightness of what is drawn, against the pen's tip"),
 )
-def drawn_outline(patch: Patch, now: Moment, *, width_m: float, glow_m: float, draw_s: float, rest: float) -> Light:
+def drawn_outline(
+    patch: Patch, now: Moment, *, width_m: float, glow_m: float, draw_s: float, rest: float
+) -> CurveLight:
     """Every outline is drawn from its start to its end, the pen's tip brightest, and then stays."""
-    profile = stroke(patch, width_m, glow_m)
+    profile = patch.still("profile", lambda: patch.cover * stroke(patch, width_m, glow_m))
     lengths = np.array([max(o.length_m, 1e-3) for o in patch.outlines], dtype=np.float32)
     place_px = patch.still("place", lambda: (patch.along_m + _lag_m(patch)) / lengths[patch.line])
     place = np.linspace(0.0, 1.0, 1024)
@@ -57,8 +60,7 @@ def drawn_outline(patch: Patch, now: Moment, *, width_m: float, glow_m: float, d
     behind = tip - place
     drawn = soft_step(0.0, 0.015, behind)
     fresh = np.exp(-np.maximum(behind, 0.0) / 0.07)
-    amount = profile * read_curve(place_px, drawn * (rest + (1.0 - rest) * fresh))
-    return Light(amount, read_curve(place_px, fresh))
+    return CurveLight(place_px, drawn * (rest + (1.0 - rest) * fresh), fresh, cover=profile)
 
 
 @effect(
@@ -113,18 +115,19 @@ def lamp_string(patch: Patch, now: Moment, *, spacing_m: float, lamp_m: float, s
     lengths = np.array([max(o.length_m, 1e-3) for o in patch.outlines])
     counts = np.maximum(1.0, np.rint(lengths / spacing_m))
 
-    def hang() -> tuple[Flat, np.ndarray, Flat]:
+    def hang() -> tuple[Part, Flat, NDArray[np.int32], Flat]:
         pitch = (lengths / counts).astype(np.float32)[patch.line]
         place = np.floor(patch.along_m / pitch)
         aside = patch.along_m - (place + np.float32(0.5)) * pitch
         away2 = (aside * aside + patch.away_m * patch.away_m) * np.float32(1.0 / lamp_m**2)
         end = np.maximum(np.float32(1.0) - away2 * np.float32(1.0 / 9.0), np.float32(0.0))
         shape = end * end / (np.float32(1.0) + np.float32(5.0) * away2 * away2)
-        lamp = place.astype(np.int32) % 64 + 64 * patch.line
+        lamp = place.astype(np.int32) % np.int32(64) + np.int32(64) * patch.line
         tones = np.floor(chance(now.seed, np.arange(64 * len(lengths))) * 4.0) / 3.0
-        return shape, lamp.astype(np.int32), tones.astype(np.float32)[lamp]
+        part = patch.part(shape > np.float32(0.002))
+        return part, part.of(shape), lamp[part.slots], tones.astype(np.float32)[lamp[part.slots]]
 
-    shape, lamp, tone = patch.still("lamps", hang)
+    part, shape, lamp, tone = patch.still("lamps", hang)
     who = np.arange(64 * len(lengths))
     bright = 1.0 - depth * waver(now.seed + 1, who, now.t_s, 1.0 / swing_s)
-    return Light(shape * bright.astype(np.float32)[lamp], tone)
+    return Light(shape * bright.astype(np.float32)[lamp], tone, part)

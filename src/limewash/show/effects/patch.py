@@ -8,6 +8,7 @@ Both cost a few nanoseconds a pixel, whatever the effect does.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
 from typing import TypeVar
@@ -35,36 +36,103 @@ class Draws(StrEnum):
     AREAS_AND_LINES = "in the areas and along the outlines"
 
 
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """Pixels side by side along which the place on a sheet changes evenly, so that only their ends are looked up.
+
+    Attributes
+    ----------
+    first, length : ndarray of int32 and shape (r,)
+        Place of the first pixel in the patch's arrays, and how many there are.
+    corner : ndarray of int32 and shape (r, 2)
+        For the first and the last pixel, the lower left of the four grid points around it, in the flattened
+        grid.
+    right, up : ndarray of float32 and shape (r, 2)
+        How far that pixel lies from that point, as a share of the step.
+    """
+
+    first: NDArray[np.int32]
+    length: NDArray[np.int32]
+    corner: NDArray[np.int32]
+    right: Flat
+    up: Flat
+
+
 class Sheet:
     """A coarse grid over the wall; `x_m` has shape (nx,), `y_m` (ny,), float64 [m]."""
 
-    def __init__(self, x: Flat, y: Flat, step_m: float) -> None:
+    def __init__(self, patch: Patch, step_m: float) -> None:
+        x, y = patch.x_m, patch.y_m
         low_x, high_x, low_y, high_y = float(x.min()), float(x.max()), float(y.min()), float(y.max())
-        step_m = max(step_m, float(np.sqrt((high_x - low_x) * (high_y - low_y) / _MOST_CELLS)))
-        self.x_m = low_x + step_m * np.arange(int((high_x - low_x) / step_m) + 2)
-        self.y_m = low_y + step_m * np.arange(int((high_y - low_y) / step_m) + 2)
-        across, up = (x - np.float32(low_x)) / np.float32(step_m), (y - np.float32(low_y)) / np.float32(step_m)
-        column = np.minimum(across.astype(np.int32), len(self.x_m) - 2)
-        row = np.minimum(up.astype(np.int32), len(self.y_m) - 2)
-        self._corner = row * np.int32(len(self.x_m)) + column
-        self._right, self._up = across - column, up - row
+        self.step_m = max(step_m, float(np.sqrt((high_x - low_x) * (high_y - low_y) / _MOST_CELLS)))
+        self.x_m = low_x + self.step_m * np.arange(int((high_x - low_x) / self.step_m) + 2)
+        self.y_m = low_y + self.step_m * np.arange(int((high_y - low_y) / self.step_m) + 2)
+        self._patch = patch
 
     def lift(self, values: ArrayLike) -> Flat:
         """Bilinear values at the pixels, from values on the grid of shape (ny, nx)."""
-        out = np.empty(len(self._corner), dtype=np.float32)
-        _lift(self._flat(values), len(self.x_m), self._corner, self._right, self._up, out)
-        return out
+        grid = np.ascontiguousarray(values, dtype=np.float32).reshape(-1)
+        corner, right, up = self._place(np.arange(len(self._patch)))
+        above = corner + np.int32(len(self.x_m))
+        low = grid[corner] + (grid[corner + 1] - grid[corner]) * right
+        high = grid[above] + (grid[above + 1] - grid[above]) * right
+        return np.asarray(low + (high - low) * up, dtype=np.float32)
 
-    def lift_two(self, first: ArrayLike, second: ArrayLike) -> tuple[Flat, Flat]:
-        """`lift` of two grids in one pass."""
-        out = np.empty((2, len(self._corner)), dtype=np.float32)
-        grids = np.stack([self._flat(first), self._flat(second)], axis=-1)
-        _lift_two(grids.reshape(-1), len(self.x_m), self._corner, self._right, self._up, out[0], out[1])
-        return out[0], out[1]
+    @cached_property
+    def runs(self) -> Runs:
+        """The patch's pixels in runs of at most about a step."""
+        patch = self._patch
+        most = int(np.clip(self.step_m / float(np.median(patch.pixel_m)), 1, 32))
+        column = patch.index % patch.fields.size[0]
+        starts = np.concatenate([[True], (np.diff(patch.index) != 1) | (column[1:] % most == 0)])
+        starts |= self._uneven(starts)
+        first = np.flatnonzero(starts)
+        length = np.diff(np.append(first, len(patch)))
+        ends = np.column_stack([first, first + length - 1])
+        corner, right, up = self._place(ends)
+        return Runs(first.astype(np.int32), length.astype(np.int32), corner, right, up)
 
-    def _flat(self, values: ArrayLike) -> Flat:
-        grid = np.asarray(values, dtype=np.float32)
-        return np.ascontiguousarray(np.broadcast_to(grid, (len(self.y_m), len(self.x_m)))).reshape(-1)
+    def _uneven(self, starts: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Pixels of runs in which the wall's metres bend or jump: each becomes a run of its own."""
+        run = np.cumsum(starts) - 1
+        first = np.flatnonzero(starts)
+        last = np.append(first[1:], len(starts)) - 1
+        share = (np.arange(len(starts)) - first[run]) / np.maximum(last - first, 1)[run]
+        bent = np.zeros(len(first), dtype=np.bool_)
+        for metres in (self._patch.x_m, self._patch.y_m):
+            even = metres[first][run] + (metres[last] - metres[first])[run] * share
+            bent[run[np.abs(metres - even) > 0.25 * self.step_m]] = True
+        return np.asarray(bent[run])
+
+    def _place(self, pixels: NDArray[np.intp]) -> tuple[NDArray[np.int32], Flat, Flat]:
+        step = np.float32(self.step_m)
+        across = (self._patch.x_m[pixels] - np.float32(self.x_m[0])) / step
+        upward = (self._patch.y_m[pixels] - np.float32(self.y_m[0])) / step
+        column = np.minimum(across.astype(np.int32), np.int32(len(self.x_m) - 2))
+        row = np.minimum(upward.astype(np.int32), np.int32(len(self.y_m) - 2))
+        right, up = (across - column).astype(np.float32), (upward - row).astype(np.float32)
+        return row * np.int32(len(self.x_m)) + column, right, up
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Some of a patch's pixels, for effects that light only few.
+
+    Attributes
+    ----------
+    slots : ndarray of int32
+        Their places in the patch's arrays.
+    index, cover
+        As in `Patch`.
+    """
+
+    slots: NDArray[np.int32]
+    index: NDArray[np.int32]
+    cover: Flat
+
+    def of(self, values: Flat) -> Flat:
+        """Values of these pixels from values of the whole patch."""
+        return values[self.slots]
 
 
 class Patch:
@@ -168,9 +236,16 @@ class Patch:
 
     def sheet(self, step_m: float = 0.05) -> Sheet:
         """A coarse grid over the pixels' part of the wall; the step grows if it would be too large."""
-        return self.still(f"sheet {step_m}", lambda: Sheet(self.x_m, self.y_m, step_m))
+        return self.still(f"sheet {step_m}", lambda: Sheet(self, step_m))
 
-    def stamp(self, points_m: ArrayLike, radius_m: ArrayLike, strength: ArrayLike) -> Flat:
+    def part(self, mask: NDArray[np.bool_]) -> Part:
+        """The pixels where a mask of shape (n,) holds."""
+        return self._part(np.flatnonzero(mask).astype(np.int32))
+
+    def _part(self, slots: NDArray[np.int32]) -> Part:
+        return Part(slots, self.index[slots], self.cover[slots])
+
+    def stamp(self, points_m: ArrayLike, radius_m: ArrayLike, strength: ArrayLike) -> tuple[Part, Flat]:
         """Soft round spots: strength at the middle, nothing at `radius_m`; the strongest wins.
 
         Parameters
@@ -179,14 +254,26 @@ class Patch:
             Middle of each spot on the wall. [m]
         radius_m, strength : array_like of shape (k,)
             Radius [m] and strength 0 to 1. [-]
+
+        Returns
+        -------
+        part, amount
+            The pixels that a spot touches, and their light.
         """
         points = self.fields.wall.pixel_at(points_m)
         radius = np.broadcast_to(np.asarray(radius_m, dtype=np.float64), points.shape[:1])
         spots = np.column_stack([points, radius, np.broadcast_to(strength, points.shape[:1])])
         spots = spots[np.isfinite(spots).all(axis=1)]
-        out = np.zeros(len(self.index), dtype=np.float32)
-        _stamp(spots.astype(np.float32), self._slot, self.fields.pixel_m, out)
-        return out
+        values, touched = self._scratch
+        count = _stamp(spots.astype(np.float32), self._slot, self.fields.pixel_m, values, touched)
+        part = self._part(touched[:count].copy())
+        amount = values[part.slots]
+        values[part.slots] = 0.0
+        return part, amount
+
+    @cached_property
+    def _scratch(self) -> tuple[Flat, NDArray[np.int32]]:
+        return np.zeros(len(self), dtype=np.float32), np.empty(len(self), dtype=np.int32)
 
     @cached_property
     def _slot(self) -> NDArray[np.int32]:
@@ -261,33 +348,6 @@ def _domain(fields: Fields, selection: Selection, draws: Draws, reach_m: np.floa
 
 
 @kernel
-def _lift(grid: Flat, columns: int, corner: NDArray[np.int32], right: Flat, up: Flat, out: Flat) -> None:
-    one, wide = np.uintp(1), np.uintp(columns)
-    for k in range(len(out)):
-        c = np.uintp(corner[k])
-        low = grid[c] + (grid[c + one] - grid[c]) * right[k]
-        high = grid[c + wide] + (grid[c + wide + one] - grid[c + wide]) * right[k]
-        out[k] = low + (high - low) * up[k]
-
-
-@kernel
-def _lift_two(
-    grids: Flat, columns: int, corner: NDArray[np.int32], right: Flat, up: Flat, first: Flat, second: Flat
-) -> None:
-    one, two, wide = np.uintp(1), np.uintp(2), np.uintp(2 * columns)
-    for k in range(len(first)):
-        c = np.uintp(corner[k]) * two
-        d = c + wide
-        low = grids[c] + (grids[c + two] - grids[c]) * right[k]
-        high = grids[d] + (grids[d + two] - grids[d]) * right[k]
-        first[k] = low + (high - low) * up[k]
-        c, d = c + one, d + one
-        low = grids[c] + (grids[c + two] - grids[c]) * right[k]
-        high = grids[d] + (grids[d + two] - grids[d]) * right[k]
-        second[k] = low + (high - low) * up[k]
-
-
-@kernel
 def _read_curve(at: Flat, curve: Flat, out: Flat) -> None:
     last, most = np.float32(len(curve) - 1), np.int32(len(curve) - 2)
     for k in range(len(out)):
@@ -309,7 +369,11 @@ def _read_loop(at: Flat, who: NDArray[np.int32], shift: Flat, loop: Flat, out: F
 
 
 @kernel
-def _stamp(spots: Flat, slot: NDArray[np.int32], pixel_m: NDArray[np.float32], out: Flat) -> None:
+def _stamp(
+    spots: Flat, slot: NDArray[np.int32], pixel_m: NDArray[np.float32], values: Flat, touched: NDArray[np.int32]
+) -> int:
+    """Put spots into `values`, which are zero before; gives how many of them are in `touched`."""
+    count = 0
     height, width = slot.shape
     for k in range(spots.shape[0]):
         x, y = spots[k, 0], spots[k, 1]
@@ -322,5 +386,10 @@ def _stamp(spots: Flat, slot: NDArray[np.int32], pixel_m: NDArray[np.float32], o
                 dx, dy = np.float32(j) - x, np.float32(i) - y
                 left = np.float32(1.0) - (dx * dx + dy * dy) / (r * r)
                 if left > 0 and slot[i, j] >= 0:
-                    value = spots[k, 3] * left * left
-                    out[slot[i, j]] = max(out[slot[i, j]], value)
+                    at = slot[i, j]
+                    if values[at] == 0:
+                        touched[count] = at
+                        count += 1
+                    # Never quite zero, so that no pixel is counted twice.
+                    values[at] = max(values[at], spots[k, 3] * left * left, np.float32(1e-9))
+    return count

@@ -5,20 +5,78 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
 
-from limewash.show.effects.patch import Draws, Flat
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.show.effects.patch import Draws, Flat, Part, Sheet
+
+Grid = NDArray[np.float64]
 
 
-class Light(NamedTuple):
-    """What an effect gives for each pixel of its patch, float32 of shape (n,).
+@dataclass(frozen=True, eq=False)
+class Light:
+    """What an effect gives for each pixel of its patch, or of a part of it.
 
-    `amount` is the light, 0 to 1; `tone` the place in the cue's row of colours, 0 (first, also when left
-    out) to 1 (last).
+    Attributes
+    ----------
+    amount : ndarray of float32 and shape (n,)
+        Light, 0 to 1.
+    tone : ndarray of float32 and shape (n,), optional
+        Place in the cue's row of colours, 0 (first; also when left out) to 1 (last).
+    part : Part, optional
+        The pixels, where they are not all of the patch.
     """
 
     amount: Flat
     tone: Flat | None = None
+    part: Part | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class SheetLight:
+    """Light that changes smoothly over the wall: given on a sheet, and lifted while it is laid.
+
+    Attributes
+    ----------
+    sheet : Sheet
+        Of the effect's patch.
+    amount, tone : ndarray of shape (ny, nx)
+        As in `Light`.
+    cover : ndarray of float32 and shape (n,), optional
+        What of each pixel is lit, in place of the patch's cover.
+    """
+
+    sheet: Sheet
+    amount: Grid
+    tone: Grid
+    cover: Flat | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class CurveLight:
+    """Light that depends on one number per pixel: given as curves over it, and read while it is laid.
+
+    Attributes
+    ----------
+    at : ndarray of float32 and shape (n,)
+        That number, 0 to 1; beyond both, the curves' ends go on.
+    amount, tone : ndarray of shape (k,)
+        Even samples of the curves over 0 to 1, as in `Light`.
+    part : Part, optional
+        As in `Light`.
+    cover : ndarray of float32 and shape (n,), optional
+        What of each pixel is lit, in place of the patch's or part's cover.
+    """
+
+    at: Flat
+    amount: Grid
+    tone: Grid
+    part: Part | None = None
+    cover: Flat | None = None
+
+
+AnyLight = Light | SheetLight | CurveLight
 
 
 @dataclass(frozen=True)
@@ -59,7 +117,7 @@ class Param:
     help: str
 
 
-Draw = Callable[..., Light]
+Draw = Callable[..., AnyLight | list[AnyLight]]
 """The function behind an effect, ``draw(patch, now, **how)``: pure, with no clock or random state of its own."""
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from limewash.show.effects.chance import drift
 from limewash.show.effects.patch import Draws, Flat, Patch, soft_step
-from limewash.show.effects.registry import Light, Moment, Param, effect
+from limewash.show.effects.registry import Moment, Param, SheetLight, effect
 
 
 @effect(
@@ -18,7 +18,7 @@ from limewash.show.effects.registry import Light, Moment, Param, effect
     row_m=Param(default=0.18, lo=0.03, hi=2.0, unit="m", help="Height of a board"),
     relief=Param(default=0.35, lo=0.0, hi=1.0, unit="-", help="How strongly the boards' lips catch the light"),
 )
-def morning_wall(patch: Patch, now: Moment, *, rise_s: float, sun_x: float, row_m: float, relief: float) -> Light:
+def morning_wall(patch: Patch, now: Moment, *, rise_s: float, sun_x: float, row_m: float, relief: float) -> SheetLight:
     """A sunrise climbs up the wall: gold below, rose and blue above, each board's lip catching the light."""
     sheet = patch.sheet()
     x, y = sheet.x_m, sheet.y_m[:, None]
@@ -28,9 +28,8 @@ def morning_wall(patch: Patch, now: Moment, *, rise_s: float, sun_x: float, row_
     away = np.hypot((x - (x.min() + sun_x * width)) * 0.75, y - sun_y) / height
     light = (0.15 + 0.85 * up) * (0.28 + 0.95 / (1.0 + (away / 0.42) ** 2.4)) * float(soft_step(0.0, 0.12, up + 0.02))
     tone = np.clip(away / (0.55 + 0.75 * up), 0.0, 1.0)
-    lips = patch.still("lips", lambda: _lips(patch, row_m, relief))
-    amount, tones = sheet.lift_two(np.minimum(light, 1.0), tone)
-    return Light(amount * lips, tones)
+    lips = patch.still("lips", lambda: patch.cover * _lips(patch, row_m, relief))
+    return SheetLight(sheet, light, tone, lips)
 
 
 def _lips(patch: Patch, row_m: float, relief: float) -> Flat:
@@ -55,7 +54,7 @@ _BODY = soft_step(-0.06, 0.07, _HEM) * np.exp(-2.4 * np.maximum(_HEM, 0.0)) * so
     fold_m=Param(default=1.6, lo=0.3, hi=10.0, unit="m", help="Width of a fold of the curtain"),
     sway_s=Param(default=5.0, lo=1.5, hi=60.0, unit="s", help="Time in which the curtain sways"),
 )
-def northern_curtain(patch: Patch, now: Moment, *, tall_m: float, fold_m: float, sway_s: float) -> Light:
+def northern_curtain(patch: Patch, now: Moment, *, tall_m: float, fold_m: float, sway_s: float) -> SheetLight:
     """Curtains of northern light sway over the wall, bright at the hem and fading upwards in rays."""
     sheet = patch.sheet(0.05)
     x, y = sheet.x_m, sheet.y_m[:, None]
@@ -75,4 +74,4 @@ def northern_curtain(patch: Patch, now: Moment, *, tall_m: float, fold_m: float,
         dark *= 1.0 - np.minimum(shine, 1.0)
         tone += shine * np.clip(1.15 * v, 0.0, 1.0)
     light = 1.0 - dark
-    return Light(*sheet.lift_two(light, np.clip(tone / np.maximum(light, 0.02), 0.0, 1.0)))
+    return SheetLight(sheet, light, tone / np.maximum(light, 0.02))

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.show.effects.chance import chance, drift, waver
-from limewash.show.effects.patch import Draws, Flat, Patch, soft_steps
-from limewash.show.effects.registry import Light, Moment, Param, effect
+from limewash.show.effects.patch import Draws, Flat, Part, Patch, soft_steps
+from limewash.show.effects.registry import AnyLight, Light, Moment, Param, effect
 
 
 def _box(patch: Patch) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -35,19 +35,17 @@ def first_snow(
     fall_m_s: float,
     lie_m: float,
     lie_s: float,
-) -> Light:
+) -> list[AnyLight]:
     """Snow falls before the wall and gathers on sills, ledges and the roof line."""
     low, high = patch.still("box", lambda: _box(patch))
-    flakes = patch.stamp(*_flakes(now, low, high, flakes_m2, size_m, fall_m_s)) if flakes_m2 > 0 else None
-    amount = np.zeros(len(patch), dtype=np.float32) if flakes is None else flakes
+    part, amount = patch.stamp(*_flakes(now, low, high, flakes_m2, size_m, fall_m_s))
+    lights: list[AnyLight] = [Light(amount, None, part)]
     if lie_m > 0.0 and patch.outlines:
-        lying = patch.still("lying", lambda: _lying(patch, now.seed, lie_m))
+        ledges, share, tone = patch.still("ledges", lambda: _ledges(patch, now.seed, lie_m))
         depth = min(now.t_s / lie_s, 1.0)
-        # `lying` is the share of the final depth at which the pixel is covered.
-        soft = np.float32(0.16)
-        cap = np.clip((np.float32(depth * 1.16) - lying) / soft, 0.0, 1.0, dtype=np.float32)
-        amount = np.maximum(amount, cap * np.float32(min(1.0, 3.0 * depth)))
-    return Light(amount, patch.still("tone", lambda: _snow_tone(patch, lie_m)))
+        cap = np.clip((np.float32(depth * 1.16) - share) / np.float32(0.16), 0.0, 1.0, dtype=np.float32)
+        lights.append(Light(cap * np.float32(min(1.0, 3.0 * depth)), tone, ledges))
+    return lights
 
 
 def _flakes(
@@ -70,23 +68,18 @@ def _flakes(
     return np.column_stack([x, y]), size_m * near, 0.25 + 0.65 * near
 
 
-def _lying(patch: Patch, seed: int, lie_m: float) -> Flat:
-    """At which share of the final depth each pixel is covered; above 1.2 never."""
+def _ledges(patch: Patch, seed: int, lie_m: float) -> tuple[Part, Flat, Flat]:
+    """Where snow will lie, at which share of the final depth each pixel is covered, and its tone."""
     sheet = patch.sheet(0.03)
     humps = sheet.lift(0.55 + 0.75 * drift(sheet.x_m / 0.45, sheet.y_m / 0.9, 0.0, seed=seed + 9, octaves=2))
     lies = soft_steps(0.35, 0.75, patch.level) * soft_steps(0.3, 0.6, np.abs(patch.above))
     depth = np.maximum(humps * np.float32(lie_m) * lies, np.float32(1e-4))
-    below = patch.above < 0
-    # A little hangs over the edge below.
-    share = patch.away_m / np.where(below, depth * np.float32(0.25), depth)
-    return np.minimum(share, np.float32(9.0))
-
-
-def _snow_tone(patch: Patch, lie_m: float) -> Flat:
-    """Lying snow is white on top and cooler towards what it lies on."""
-    if lie_m <= 0.0 or not patch.outlines:
-        return np.zeros(len(patch), dtype=np.float32)
-    return np.float32(1.0) - soft_steps(0.0, lie_m, patch.away_m)
+    depth[patch.above < 0] *= np.float32(0.25)  # a little hangs over the edge below
+    share: Flat = patch.away_m / depth
+    part = patch.part(share < np.float32(1.16))
+    # White on top and cooler towards what it lies on.
+    tone = np.float32(1.0) - soft_steps(0.0, lie_m, part.of(patch.away_m))
+    return part, part.of(share), tone
 
 
 @effect(
@@ -112,5 +105,5 @@ def rising_sparks(
     x = x + 0.5 * (waver(now.seed + 3, who, now.t_s, 0.25) - 0.5)
     y = low[1] + (high[1] - low[1]) * (1.1 * chance(now.seed + 4, who, lap) - 0.2) + age * life_s * rise_m_s * own
     shine = np.sin(np.pi * age) ** 1.5 * (0.35 + 0.65 * chance(now.seed + 5, who, lap))
-    amount = patch.stamp(np.column_stack([x, y]), size_m * (0.5 + 0.5 * own), shine)
-    return Light(amount, np.float32(1.0) - amount)
+    part, amount = patch.stamp(np.column_stack([x, y]), size_m * (0.5 + 0.5 * own), shine)
+    return Light(amount, np.float32(1.0) - amount, part)

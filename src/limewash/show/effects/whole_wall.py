@@ -5,8 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from limewash.show.effects.chance import chance, drift
-from limewash.show.effects.patch import Draws, Flat, Patch, read_curve, soft_step, soft_steps
-from limewash.show.effects.registry import Light, Moment, Param, effect
+from limewash.show.effects.patch import Draws, Flat, Part, Patch, read_curve, soft_step, soft_steps
+from limewash.show.effects.registry import (
+    AnyLight,
+    CurveLight,
+    Light,
+    Moment,
+    Param,
+    SheetLight,
+    effect,
+)
 
 
 @effect(
@@ -18,7 +26,9 @@ from limewash.show.effects.registry import Light, Moment, Param, effect
     pause_s=Param(default=1.0, lo=0.0, hi=60.0, unit="s", help="Dark time between two passes"),
     angle_deg=Param(default=20.0, lo=-180.0, hi=180.0, unit="deg", help="0 goes to the right, 90 goes up"),
 )
-def slow_beam(patch: Patch, now: Moment, *, width_m: float, cross_s: float, pause_s: float, angle_deg: float) -> Light:
+def slow_beam(
+    patch: Patch, now: Moment, *, width_m: float, cross_s: float, pause_s: float, angle_deg: float
+) -> CurveLight:
     """A broad band of light passes over the wall, soft before and behind."""
 
     def make() -> tuple[Flat, float]:
@@ -32,7 +42,7 @@ def slow_beam(patch: Patch, now: Moment, *, width_m: float, cross_s: float, paus
     middle = -width_m + passed * (length_m + 2.0 * width_m)
     u = (np.linspace(0.0, length_m, 1024) - middle) / width_m
     band = np.maximum(1.0 - u * u, 0.0) ** 2
-    return Light(read_curve(place, band), read_curve(place, np.clip(0.5 + 0.5 * u, 0.0, 1.0)))
+    return CurveLight(place, band, np.clip(0.5 + 0.5 * u, 0.0, 1.0))
 
 
 @effect(
@@ -47,7 +57,7 @@ def slow_beam(patch: Patch, now: Moment, *, width_m: float, cross_s: float, paus
 )
 def water_rings(
     patch: Patch, now: Moment, *, spread_m: float, speed_m_s: float, every_beats: float, width_m: float
-) -> Light:
+) -> list[AnyLight]:
     """Rings run outward over the wall from the edges of what is selected, as from a stone in a pond."""
     away = patch.still("away", lambda: np.maximum(-patch.edge_m, np.float32(0.0)) * np.float32(1.0 / spread_m))
     away_m = np.linspace(0.0, spread_m, 1024)
@@ -65,8 +75,17 @@ def water_rings(
     # The stone itself: what is selected shines up softly as a ring is born.
     born = now.beats % every_beats * beat_s
     stone = 0.55 * float(soft_step(0.0, 0.25, born) * (1.0 - soft_step(0.25, 2.2, born)))
-    amount = read_curve(away, rings) * (np.float32(1.0) - patch.inside) + np.float32(stone) * patch.inside
-    return Light(amount, away)
+    source, within = patch.still("source", lambda: _source(patch))
+    wall = patch.still("wall", lambda: patch.cover * (np.float32(1.0) - patch.inside))
+    return [
+        CurveLight(away, rings, np.linspace(0.0, 1.0, len(rings)), cover=wall),
+        Light(np.float32(stone) * within, None, source),
+    ]
+
+
+def _source(patch: Patch) -> tuple[Part, Flat]:
+    part = patch.part(patch.inside > 0)
+    return part, part.of(patch.inside)
 
 
 @effect(
@@ -77,13 +96,13 @@ def water_rings(
     change_s=Param(default=5.0, lo=1.0, hi=60.0, unit="s", help="Time in which they change"),
     shade=Param(default=0.45, lo=0.0, hi=1.0, unit="-", help="How much darker it is between the patches"),
 )
-def drifting_colour(patch: Patch, now: Moment, *, scale_m: float, change_s: float, shade: float) -> Light:
+def drifting_colour(patch: Patch, now: Moment, *, scale_m: float, change_s: float, shade: float) -> SheetLight:
     """Patches of colour drift over the wall and melt into each other."""
     sheet = patch.sheet(min(0.08, scale_m / 8.0))
     x, y, t = sheet.x_m / scale_m, sheet.y_m / scale_m, now.t_s / change_s
     tone = drift(x + 0.12 * t, y, t, seed=now.seed, octaves=2)
     light = 1.0 - shade * drift(1.3 * x, 1.3 * y + 0.2 * t, t, seed=now.seed + 50, octaves=2)
-    return Light(*sheet.lift_two(light, tone))
+    return SheetLight(sheet, light, tone)
 
 
 @effect(
