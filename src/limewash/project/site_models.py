@@ -40,7 +40,7 @@ class Part(Sketch):
     openings: tuple[tuple[Length, Length, PositiveLength, PositiveLength], ...] = ()
     """Glass, which gives no light back: left, bottom, width and height of each."""
     sides: bool = True
-    """Whether a part that stands forward has sides back to the wall plane, which also cast shadows."""
+    """Whether it has sides back to the part that stands furthest back, which cast shadows too."""
 
     @model_validator(mode="after")
     def _reflectance_is_known(self) -> Self:

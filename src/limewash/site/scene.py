@@ -32,7 +32,7 @@ class Scene:
     parts : tuple of Surface
         What is to be lit.
     sides : tuple of Surface
-        Walls that join parts standing forward with the wall plane; they only cast shadows.
+        Walls that join upright parts with the one standing furthest back; they only cast shadows.
     obstacles : tuple of Obstacle
         Boxes that cast shadows.
     ground, neighbours : tuple of Surface
@@ -128,11 +128,12 @@ def build_scene(house: House) -> Scene:
                 reflectance=facade.reflectance,
             ),
         )
+    back = min((part.forward_m for part in parts if part.corners is None), default=0.0)
     people = site.audience or (Spot(name="street", x_m=facade.width_m / 2, distance_m=1.5 * facade.height_m + 4.0),)
     return Scene(
         name=house.name,
         parts=tuple(_lit(part) for part in parts),
-        sides=tuple(side for part in parts if part.sides for side in _sides(part)),
+        sides=tuple(side for part in parts if part.sides for side in _sides(part, back)),
         obstacles=site.obstacle,
         ground=tuple(_ground(zone) for zone in site.zone),
         zones=site.zone,
@@ -200,12 +201,12 @@ def _lit(part: Part) -> Surface:
     )
 
 
-def _sides(part: Part) -> list[Surface]:
-    """Quads from the edge of an upright part that stands forward back to the wall plane."""
-    if part.corners is not None or part.forward_m <= 0.0:
+def _sides(part: Part, back_m: float) -> list[Surface]:
+    """Quads from the edge of an upright part back to the part that stands furthest back."""
+    if part.corners is not None or part.forward_m < back_m + 0.01:
         return []
     front = part.corners_m()
-    back = front * np.array([1.0, 1.0, 0.0])
+    back = front * np.array([1.0, 1.0, 0.0]) + np.array([0.0, 0.0, back_m])
     quads = zip(front, np.roll(front, -1, axis=0), np.roll(back, -1, axis=0), back, strict=True)
     return [flat_surface(np.array(quad), name=part.name) for quad in quads]
 
