@@ -3,11 +3,28 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
 
-def ranged(low: float, high: float, unit: str = "", *, above: bool = False) -> AfterValidator:
+@dataclass(frozen=True)
+class Ranged(AfterValidator):
+    """A check that also tells its bounds and unit to whoever makes a form from the model's JSON Schema."""
+
+    low: float
+    high: float
+    unit: str
+    above: bool
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        low = "exclusiveMinimum" if self.above else "minimum"
+        return {**handler(core), low: self.low, "maximum": self.high, "unit": self.unit}
+
+
+def ranged(low: float, high: float, unit: str = "", *, above: bool = False) -> Ranged:
     """A check for `Annotated[float, ranged(...)]`.
 
     Parameters
@@ -28,4 +45,4 @@ def ranged(low: float, high: float, unit: str = "", *, above: bool = False) -> A
             raise ValueError(f"must be {words}{tail} (got {value:g})")
         return value
 
-    return AfterValidator(check)
+    return Ranged(check, low, high, unit, above)

@@ -20,7 +20,7 @@ M = TypeVar("M", bound="TomlModel")
 class TomlModel(BaseModel):
     """Base of all that is read from TOML: unknown keys are refused, values cannot change unseen."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, use_attribute_docstrings=True)
 
 
 def read_document(path: Path) -> tomlkit.TOMLDocument:
