@@ -38,7 +38,7 @@ from limewash.world.view import View
 from limewash.world.virtual import VirtualHouse, load_world
 
 SHOW = "evening"
-PROOF_SIZE = (960, 540)
+SMALL = (960, 540)
 PROOF_RATE = 15
 ON_WALL_M = 0.12
 """How far in front of the wall's plane a point may lie and still be taken for one of it: casings do."""
@@ -94,8 +94,13 @@ class DemoJob:
 
     @cached_property
     def view(self) -> View:
-        """What the phone sees of it."""
+        """What the phone sees of it, by night."""
         return self.world.view()
+
+    @cached_property
+    def small_view(self) -> View:
+        """The same in few pixels, for pictures and the proof."""
+        return self.view if self.world.camera.size == SMALL else self.world.view(size=SMALL)
 
     @property
     def project(self) -> Project:
@@ -107,13 +112,11 @@ class DemoJob:
         folder = self.root / "project"
         if not (folder / "house.toml").is_file():
             create_project(folder, project_house(self.world))
-        progress(0.2, "tracing light")
-        view = self.view
-        progress(0.7, "daylight")
-        write_image(self.root / "daylight.jpg", view.daylight())
-        progress(0.85, "dusk")
-        write_image(self.root / "dusk.jpg", view.dusk())
-        return {"triangles": len(self.world.scene.triangles), "lumens": self.world.projector_lumens}
+        progress(0.1, "tracing light")
+        small = self.small_view
+        write_image(self.root / "daylight.jpg", small.daylight(part_of(progress, 0.4, 0.7)))
+        write_image(self.root / "dusk.jpg", small.dusk(part_of(progress, 0.7, 1.0)))
+        return {"lumens": self.world.projector_lumens}
 
     def _pattern(self, progress: Progress) -> Figures:
         plan = plan_pattern(self.plan.projector_size)
@@ -167,11 +170,10 @@ class DemoJob:
         for number, t_s in enumerate(times):
             progress(0.2 * number / len(times), "stills")
             write_image(self.root / f"proof-{number + 1}.jpg", proof_picture(compositor, street, t_s))
-        small = WorldStreet(self.world.view(samples=2, size=PROOF_SIZE))
         write_proof(
             self.root / "proof.mp4",
             compositor,
-            small,
+            WorldStreet(self.small_view),
             rate=Fraction(PROOF_RATE),
             sound=show_sound(show.score, show.folder),
             progress=part_of(progress, 0.2, 1.0),
@@ -220,7 +222,7 @@ def project_house(world: VirtualHouse) -> House:
 
 def measured_points(world: VirtualHouse) -> tuple[MeasuredPoint, ...]:
     """Corners of windows and doors on the main wall, as a tape and a look at the photo would give them."""
-    found = []
+    found: list[MeasuredPoint] = []
     for feature in world.features():
         if feature.kind not in (Kind.WINDOW, Kind.DOOR):
             continue

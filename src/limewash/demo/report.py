@@ -141,7 +141,8 @@ def draw_tracing(photo: Picture, tracing: Tracing) -> Picture:
 
 def draw_map(house_map: HouseMap) -> Picture:
     """The map's lines over its faintly lit areas."""
-    areas = np.where(house_map.areas[..., None] > 0, np.uint8([34, 40, 52]), np.uint8([0, 0, 0]))
+    lit = np.array([34, 40, 52], dtype=np.uint8)
+    areas = (house_map.areas > 0)[..., None] * lit
     return _drawn(areas.astype(np.uint8), [(line.points, line.closed) for line in house_map.lines], (255, 255, 255))
 
 

@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 CHIPS = len(SYNC) + DATA_BITS
 
 _BEATS_S = np.geomspace(0.18, 0.30, 86)  # lengths of a beat that are tried: 0.6 % apart
+_MISFIT = 0.12  # beats by which changes may be off whole beats; a frame of a 24 Hz camera is 0.18
 _ENOUGH = 0.985  # correlation of the chips' levels with black and white
 _REACH = 0.45  # how far from the expected time a change is looked for, in beats
 _MEMORY = 16  # changes that the expectation rests on
@@ -117,19 +118,26 @@ def _read(t: Array, m: Array, start_s: float, beat_s: float, chips: Array) -> Ma
     if np.any(np.abs(share - np.rint(share)) > 0.3) or bright - dark < max(0.15, 8.0 * flutter):
         return None
     word = tuple(round(float(s)) for s in share[len(SYNC) :])
-    rough = Mark(start_s, beat_s, word, float(dark), float(bright))
-    return _refined(t, m, rough)
+    refined, misfit = _refined(t, m, Mark(start_s, beat_s, word, float(dark), float(bright)))
+    # A beat that is a little off can still match the fixed chips and then misread the others: its changes do not fall
+    # on whole beats, or fitting them moves the chips so far that they read otherwise.
+    if misfit > _MISFIT or refined.stop_s > t[-1] + _MISFIT * refined.beat_s:
+        return None
+    again = (_chip_levels(t, m, np.array([refined.start_s]), np.array([refined.beat_s]))[0] - dark) / (bright - dark)
+    return refined if np.all(np.abs(again - refined.chips) <= 0.3) else None
 
 
-def _refined(t: Array, m: Array, rough: Mark) -> Mark:
-    """Time and beat from the moments at which the brightness passes the middle."""
+def _refined(t: Array, m: Array, rough: Mark) -> tuple[Mark, float]:
+    """Time and beat from the moments at which the brightness passes the middle; and their RMS misfit, in beats."""
     changes = [k for k, (a, b) in enumerate(pairwise(rough.chips), start=1) if a != b]
     seen = [
         _change_near(t, np.abs(np.diff(m, prepend=m[0])), rough.start_s + k * rough.beat_s, 0.45 * rough.beat_s)
         for k in changes
     ]
-    beat_s, start_s = np.polyfit(changes, [s for s, _ in seen], 1)
-    return Mark(float(start_s), float(beat_s), rough.word, rough.dark, rough.bright)
+    moments = np.array([s for s, _ in seen])
+    beat_s, start_s = np.polyfit(changes, moments, 1)
+    misfit = float(np.sqrt(np.mean((start_s + beat_s * np.array(changes) - moments) ** 2)) / beat_s)
+    return Mark(float(start_s), float(beat_s), rough.word, rough.dark, rough.bright), misfit
 
 
 def _change_near(t: Array, change: Array, expected_s: float, reach_s: float) -> tuple[float, float]:

@@ -82,9 +82,10 @@ def _chain(points: NDArray[np.float64], *, closed: bool) -> shapely.LineString:
 def _inside(chain: shapely.LineString, size: tuple[int, int]) -> NDArray[np.float64]:
     """Points every `_STEP_PX` along the chain that lie within the picture."""
     along = np.arange(0.0, chain.length, _STEP_PX)
-    dense = shapely.get_coordinates(shapely.line_interpolate_point(chain, along))
+    dense: NDArray[np.float64] = shapely.get_coordinates(shapely.line_interpolate_point(chain, along))
     x, y = dense.T
-    return dense[(x >= 0) & (x <= size[0] - 1) & (y >= 0) & (y <= size[1] - 1)]
+    inside: NDArray[np.float64] = dense[(x >= 0) & (x <= size[0] - 1) & (y >= 0) & (y <= size[1] - 1)]
+    return inside
 
 
 def _rms(values: NDArray[np.float64]) -> float:
