@@ -30,6 +30,7 @@ LEAST_SUPPORT = 0.45
 SHORTEST_PX = 8.0
 MOST_SAMPLES = 240
 _AGAIN_PX = 2.5
+_ARC_TERMS = 6
 _CLEAR = 6.0
 """Standard errors by which the mean edge along the line must differ from none; chance alone reaches about 4."""
 _BOW_PX = 0.3
@@ -199,7 +200,10 @@ def _robust(basis: Array, place: Array, weights: Array, rounds: int = 6) -> Arra
 def _weighted(basis: Array, place: Array, weights: Array) -> Array:
     """Weighted least squares with a slight pull to zero, for models that the data do not fix whole."""
     root = np.sqrt(weights / max(float(weights.max()), 1e-12))[:, None]
-    rows = np.vstack([basis * root, 1e-2 * np.eye(basis.shape[1])])
+    count = basis.shape[1]
+    # Shear and turn of an arc hang on its shoulders alone: they are believed only when much speaks for them.
+    pull = np.diag([1e-2, 1e-2, 2e-2, 1.5, 1.5, 2e-2]) if count == _ARC_TERMS else 1e-2 * np.eye(count)
+    rows = np.vstack([basis * root, pull])
     right = np.concatenate([np.nan_to_num(place) * root[:, 0], np.zeros(basis.shape[1])])
     return np.asarray(np.linalg.lstsq(rows, right, rcond=None)[0])
 

@@ -1,0 +1,178 @@
+"""From panes to the whole opening: out to where the wall begins, and down over the leaf of a door."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.facade.panes import Box, PaneGroup
+from limewash.facade.tracing import Kind
+from limewash.facade.upright import Upright
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Opening:
+    """A window, door or garage door in the upright picture.
+
+    Attributes
+    ----------
+    kind : Kind
+    box : Box
+        By its outer edge: boards around it belong to it. [px]
+    half_round : bool
+    legs_px : float
+        Height of the upright sides below the round part. [px]
+    panes : PaneGroup
+    """
+
+    kind: Kind
+    box: Box
+    half_round: bool
+    legs_px: float
+    panes: PaneGroup
+
+
+def open_up(upright: Upright, group: PaneGroup) -> Opening:
+    """The opening that a group of panes belongs to."""
+    box = group.box
+    if box.width > 1.15 * box.height and not _is_round(group):
+        leaf = _leaf(upright, box)
+        if leaf is not None:
+            return _door(upright, group, leaf)
+    margins = _round_margins(upright, box) if _is_round(group) else _margins(upright, box)
+    whole = box.grown(*margins)
+    if _is_round(group):
+        return _half_round(group, whole, margins)
+    return Opening(Kind.WINDOW, whole, False, 0.0, group)
+
+
+def _is_round(group: PaneGroup) -> bool:
+    ratio = group.box.width / group.box.height
+    return group.hull_fill < 0.89 and group.top_share < 0.75 and 1.4 < ratio < 2.9
+
+
+def _half_round(group: PaneGroup, whole: Box, margins: tuple[float, float, float, float]) -> Opening:
+    """The crown is round about the middle of the glass's foot, as wide as the whole opening."""
+    side = 0.5 * (margins[0] + margins[2])
+    radius = 0.5 * whole.width
+    foot = group.box.bottom + side
+    legs = max(foot - (whole.bottom - margins[3]) - 0.45 * side, 0.0)
+    box = Box(whole.left, foot - legs - radius, whole.right, foot)
+    return Opening(Kind.WINDOW, box, True, legs, group)
+
+
+def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
+    """How far frame and boards reach beyond a box: left, top, right, bottom. [px]
+
+    Boards are as wide on the left as on the right, so where something stands before one side the other tells.
+    """
+    reach = float(np.clip(0.4 * min(box.width, box.height), 8.0, 0.035 * upright.size[0]))
+    left, right = _alike(*(_margin(upright, box, side, reach) for side in ("left", "right")), 0.15 * reach)
+    side = 0.5 * (left + right)
+    top, bottom = (_margin(upright, box, way, reach) for way in ("top", "bottom"))
+    top, bottom = (m if m is not None and 0.6 * side < m < 1.6 * side else side for m in (top, bottom))
+    return left, top, right, bottom
+
+
+def _round_margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
+    """As `_margins` for a half disc: beside its foot and above its crown."""
+    reach = float(np.clip(0.4 * box.width, 8.0, 0.035 * upright.size[0]))
+    foot = Box(box.left, box.bottom - 0.3 * box.height, box.right, box.bottom)
+    left, right = _alike(*(_margin(upright, foot, side, reach) for side in ("left", "right")), 0.15 * reach)
+    bottom = _margin(upright, foot, "bottom", reach)
+    side = 0.5 * (left + right)
+    return left, side, right, bottom if bottom is not None and bottom < 1.6 * side else side
+
+
+def _alike(left: float | None, right: float | None, usual: float) -> tuple[float, float]:
+    """A frame that lies back shows its depth on one side only: they differ, but not by much."""
+    if left is None or right is None:
+        both = left if left is not None else right if right is not None else usual
+        return both, both
+    if max(left, right) > 1.9 * min(left, right):
+        return min(left, right), min(left, right)
+    return left, right
+
+
+def _margin(upright: Upright, box: Box, side: str, reach: float) -> float | None:
+    """Distance from a side at which the wall begins for good; None if nothing like a wall is reached. [px]"""
+    profile = _profile(upright.colour, box, side, round(reach))
+    tail = max(len(profile) // 4, 3)
+    wall = np.median(profile[-tail:], axis=0)
+    apart = np.linalg.norm(profile - wall, axis=1)
+    limit = max(0.045 * float(np.linalg.norm(wall)), 2.5 * 1.4826 * float(np.median(apart[-tail:])))
+    different = np.nonzero(_without_specks(apart > limit))[0]
+    if not len(different) or different[-1] >= len(profile) - tail:
+        return None
+    return float(different[-1] + 1)
+
+
+def _without_specks(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Grooves between boards, a pixel or two wide, are no boundary."""
+    return cv2.morphologyEx(mask.astype(np.uint8)[None], cv2.MORPH_OPEN, np.ones((1, 3), np.uint8))[0] > 0
+
+
+def _profile(colour: NDArray[np.float32], box: Box, side: str, reach: int) -> Array:
+    """Typical colours (reach, 3) outwards from a side, over its middle part."""
+    height, width = colour.shape[:2]
+    inset_x, inset_y = 0.15 * box.width, 0.15 * box.height
+    columns = slice(max(round(box.left + inset_x), 0), max(round(box.right - inset_x), 1))
+    rows = slice(max(round(box.top + inset_y), 0), max(round(box.bottom - inset_y), 1))
+    steps = np.arange(reach)
+    if side in ("left", "right"):
+        at = np.clip(box.left - 1 - steps if side == "left" else box.right + steps, 0, width - 1).astype(np.intp)
+        return np.asarray(np.median(colour[rows, at], axis=0), dtype=np.float64)
+    at = np.clip(box.top - 1 - steps if side == "top" else box.bottom + steps, 0, height - 1).astype(np.intp)
+    return np.asarray(np.median(colour[at, columns], axis=1), dtype=np.float64)
+
+
+def _leaf(upright: Upright, panes: Box) -> Box | None:
+    """The leaf of one colour that a row of panes is set in, if it goes on well below them."""
+    colour, lit = upright.colour, upright.lit
+    height, width = lit.shape
+    gap = max(round(0.2 * panes.height), 2)
+    columns = slice(round(panes.left), round(panes.right))
+    below = slice(round(panes.bottom) + gap, min(round(panes.bottom + 2.0 * panes.height), height))
+    tone = np.median(colour[below, columns].reshape(-1, 3), axis=0)
+    limit = max(0.06 * float(np.linalg.norm(tone)), 0.05)
+    same = (np.linalg.norm(colour - tone, axis=-1) < limit) & lit
+    rows = same[:, columns].mean(axis=1) > 0.55
+    bottom = _run(rows, round(panes.bottom) + gap, 1, round(0.02 * width))
+    if bottom - panes.bottom < 1.5 * panes.height:
+        return None
+    strip = same[round(panes.bottom) + gap : bottom].mean(axis=0) > 0.5
+    left = _run(strip, round(panes.left) + 2, -1, round(0.012 * width))
+    right = _run(strip, round(panes.right) - 2, 1, round(0.012 * width))
+    top = _run(rows, round(panes.top) - 2, -1, 2)
+    if not panes.width <= right - left < 2.6 * panes.width:
+        return None  # a plain wall below a window is no leaf
+    return Box(left, min(top, panes.top), right + 1, bottom + 1)
+
+
+def _run(mask: NDArray[np.bool_], start: int, step: int, most_gap: int) -> int:
+    """Last place that is set, walking from `start` over gaps of at most `most_gap`."""
+    last, at, gap = start, start, 0
+    while 0 <= at < len(mask) and gap <= most_gap:
+        if mask[at]:
+            last, gap = at, 0
+        else:
+            gap += 1
+        at += step
+    return last
+
+
+def _door(upright: Upright, group: PaneGroup, leaf: Box) -> Opening:
+    """Boards around a leaf are sought beside the panes, where posts and bushes seldom stand."""
+    reach = float(np.clip(0.3 * leaf.width, 8.0, 0.03 * upright.size[0]))
+    upper = Box(leaf.left, leaf.top, leaf.right, leaf.top + 0.5 * leaf.height)
+    sides = [m for m in (_margin(upright, upper, side, reach) for side in ("left", "right")) if m is not None]
+    side = min(sides, default=0.1 * leaf.width)
+    top = _margin(upright, upper, "top", reach)
+    top = top if top is not None and 0.5 * side < top < 1.6 * side else side
+    kind = Kind.DOOR if leaf.height > 1.35 * leaf.width else Kind.GARAGE
+    return Opening(kind, leaf.grown(side, top, side, 0.0), False, 0.0, group)
