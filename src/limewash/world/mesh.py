@@ -203,7 +203,7 @@ def half_disc(middle_x: float, base_y: float, radius: float, *, pieces: int = 48
 
 
 def _without_doubles(points: list[tuple[float, float]]) -> Outline:
-    kept = [p for i, p in enumerate(points) if np.hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]) > 1e-9]
+    kept = [p for i, p in enumerate(points) if np.hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]) > 1e-7]
     return np.array(kept)
 
 
