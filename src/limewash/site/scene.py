@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -82,7 +83,7 @@ class Scene:
             )
         return found
 
-    @property
+    @cached_property
     def blockers(self) -> tuple[tuple[str, Surface], ...]:
         """All that casts shadows, each with the name of the thing that it belongs to."""
         walls = [(part.name, part) for part in self.parts]
