@@ -21,7 +21,6 @@ EVERYTHING = "everything"
 
 K = TypeVar("K")
 V = TypeVar("V")
-N = TypeVar("N", np.uint8, np.float32)
 
 _KEPT = 4
 
@@ -122,20 +121,22 @@ class Fields:
         """Cover of the whole house front, 0 to 1: all areas where a wall is traced, else the whole picture."""
         if not any(p.closed for p in self.house_map.of_kind(Kind.WALL)):
             return np.ones((self.size[1], self.size[0]), dtype=np.float32)
-        cover = np.zeros((self.size[1], self.size[0]), dtype=np.uint8)
+        cover = np.zeros((self.size[1], self.size[0]), dtype=np.float32)
         for path in self._paths:
             if path.closed:
-                inner, mask = self._at(cover, path.id)
-                np.maximum(inner, mask, out=inner)
-        return cover.astype(np.float32) * np.float32(1 / 255)
+                inner, share = self._at(cover, path.id)
+                inner += (1 - inner) * share
+        return cover
 
     def select(self, words: Iterable[str]) -> Selection:
         """Read a cue's `where`: kinds ("windows"), ids ("window-3"), "everything", each with "not" before it.
 
+        A kind that this house lacks selects nothing, so that one score suits many houses.
+
         Raises
         ------
         InputError
-            For a word that is neither a kind nor a path of this map, or if nothing is left.
+            For a word that is neither a kind nor a path of this map, or if nothing is selected.
         """
         given = list(words)
         ids: set[str] = set()
@@ -148,7 +149,7 @@ class Fields:
             whole = whole or (word == EVERYTHING and not negative)
             ids = ids - found if negative else ids | found
         if not ids and not whole:
-            raise InputError(f"nothing of this house's map is left by where = {list(words)}")
+            raise InputError(f"this house's map has nothing that is {', '.join(repr(word) for word in given)}")
         return Selection(frozenset(ids), whole)
 
     def has_areas(self, selection: Selection) -> bool:
@@ -183,10 +184,7 @@ class Fields:
         kinds = {k.value: k for k in Kind if k is not Kind.KEEP_DARK}
         kinds |= {f"{name}s": kind for name, kind in kinds.items()}
         if word in kinds:
-            found = {p.id for p in self._paths if p.kind is kinds[word]}
-            if not found:
-                raise InputError(f"this house's map has no {kinds[word].value}, asked for as {entry!r}")
-            return found
+            return {p.id for p in self._paths if p.kind is kinds[word]}
         if word.startswith("keep-dark") or word in {p.id.lower() for p in self.house_map.of_kind(Kind.KEEP_DARK)}:
             raise InputError(f"{entry!r} is kept dark: no effect may light it")
         allowed = [EVERYTHING, *kinds, *by_id]
@@ -196,12 +194,13 @@ class Fields:
         chosen = [p for p in self._paths if p.closed and p.id in selection.ids]
         cover = self.house.copy() if selection.whole else np.zeros_like(self.house)
         for path in sorted((p for p in self._paths if p.closed), key=self._extent, reverse=True):
-            inner, mask = self._at(cover, path.id)
-            share = mask * np.float32(1 / 255)
-            # What lies on top replaces what is below by its own cover, edge pixels in part.
-            inner *= 1 - share
-            if path.id in selection.ids:
-                inner += share
+            inner, share = self._at(cover, path.id)
+            if path.id not in selection.ids:
+                inner *= 1 - share  # what lies on top hides what is below, edge pixels in part
+            elif selection.whole:
+                np.maximum(inner, share, out=inner)  # it is in from the start, unless what is below was taken out
+            else:
+                inner += (1 - inner) * share
         areas = tuple(sorted((self._area(p) for p in chosen), key=lambda a: a.centre_m[0]))
         return RegionFields(areas, cover, _signed_distance(cover > 0.5), self._nearest(areas))
 
@@ -228,11 +227,12 @@ class Fields:
     def _extent(self, path: MapPath) -> float:
         return float(self.house_map.masks[path.id].cover.sum(dtype=np.float64))
 
-    def _at(self, whole: NDArray[N], path_id: str) -> tuple[NDArray[N], NDArray[np.uint8]]:
-        """The part of a whole-picture array that one mask covers, as a view, and that mask."""
+    def _at(self, whole: Field, path_id: str) -> tuple[Field, Field]:
+        """The part of a whole-picture array around one area, as a view, and the area's cover there, 0 to 1."""
         mask = self.house_map.masks[path_id]
         height, width = mask.cover.shape
-        return whole[mask.top : mask.top + height, mask.left : mask.left + width], mask.cover
+        inner = whole[mask.top : mask.top + height, mask.left : mask.left + width]
+        return inner, mask.cover * np.float32(1 / 255)
 
 
 def _make_room(kept: dict[K, V]) -> None:

@@ -14,7 +14,7 @@ from limewash.show.wall import Field, Wall
 
 Index = NDArray[np.int32]
 
-_SHORTEST_PX = 0.75  # shorter pieces are joined: they would only slow the search
+_SHORTEST_PX, _LONGEST_PX = 0.75, 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +51,7 @@ class LineFields:
     which : ndarray of int32
         Index into `outlines`.
     away_px : ndarray of float32
-        Distance to it. [px]
+        Distance to it, exact; half-way between two outlines the farther may be taken, by at most 2 %. [px]
     along_m : ndarray of float32
         Length along it up to the nearest point. [m]
     share : ndarray of float32
@@ -77,7 +77,7 @@ def outline_of(path: MapPath, wall: Wall) -> Outline:
     points = path.points
     if path.closed:
         points = np.vstack([points, points[:1]])
-    points = _without_short_pieces(points)
+    points = _in_even_pieces(points)
     steps = np.hypot(*np.diff(wall.at(points), axis=0).T)
     return Outline(path.id, path.closed, points, np.concatenate([[0.0], np.cumsum(steps)]))
 
@@ -103,12 +103,17 @@ def line_fields(outlines: tuple[Outline, ...], size: tuple[int, int]) -> LineFie
     return LineFields(outlines, near, away_px, along_m, share, above, level)
 
 
-def _without_short_pieces(points: NDArray[np.float64]) -> NDArray[np.float64]:
+def _in_even_pieces(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Join what is very short, and cut what is long: metres do not run evenly along a line in perspective."""
     kept = [0]
     for k in range(1, len(points) - 1):
         if np.hypot(*(points[k] - points[kept[-1]])) >= _SHORTEST_PX:
             kept.append(k)
-    return points[[*kept, len(points) - 1]]
+    corners = points[[*kept, len(points) - 1]]
+    counts = np.maximum(1, np.ceil(np.hypot(*np.diff(corners, axis=0).T) / _LONGEST_PX)).astype(int)
+    place = np.concatenate([[0.0], np.cumsum(np.repeat(1.0 / counts, counts))])
+    along = np.arange(len(corners))
+    return np.column_stack([np.interp(place, along, corners[:, 0]), np.interp(place, along, corners[:, 1])])
 
 
 def _nearest_drawn(start: NDArray[np.float64], end: NDArray[np.float64], size: tuple[int, int]) -> tuple[Index, Index]:

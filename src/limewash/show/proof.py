@@ -116,7 +116,7 @@ class Look:
         Share of the light that the eye scatters around bright places. [-]
     """
 
-    exposure: float = 1.9
+    exposure: float = 1.7
     glare: float = 0.10
 
 

@@ -75,7 +75,7 @@ def _ledges(patch: Patch, seed: int, lie_m: float) -> tuple[Part, Flat, Flat]:
     lies = soft_steps(0.35, 0.75, patch.level) * soft_steps(0.3, 0.6, np.abs(patch.above))
     depth = np.maximum(humps * np.float32(lie_m) * lies, np.float32(1e-4))
     depth[patch.above < 0] *= np.float32(0.25)  # a little hangs over the edge below
-    share: Flat = patch.away_m / depth
+    share = np.asarray(patch.away_m / depth, dtype=np.float32)
     part = patch.part(share < np.float32(1.16))
     # White on top and cooler towards what it lies on.
     tone = np.float32(1.0) - soft_steps(0.0, lie_m, part.of(patch.away_m))
