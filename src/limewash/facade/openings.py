@@ -72,7 +72,7 @@ def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
     Boards are as wide on the left as on the right, so where something stands before one side the other tells.
     """
     reach = float(np.clip(0.4 * min(box.width, box.height), 8.0, 0.035 * upright.size[0]))
-    left, right = _alike(*(_margin(upright, box, side, reach) for side in ("left", "right")), 0.15 * reach)
+    left, right = _sides(upright, box, reach)
     side = 0.5 * (left + right)
     top, bottom = (_margin(upright, box, way, reach) for way in ("top", "bottom"))
     top, bottom = (m if m is not None and 0.6 * side < m < 1.6 * side else side for m in (top, bottom))
@@ -83,16 +83,17 @@ def _round_margins(upright: Upright, box: Box) -> tuple[float, float, float, flo
     """As `_margins` for a half disc: beside its foot and above its crown."""
     reach = float(np.clip(0.4 * box.width, 8.0, 0.035 * upright.size[0]))
     foot = Box(box.left, box.bottom - 0.3 * box.height, box.right, box.bottom)
-    left, right = _alike(*(_margin(upright, foot, side, reach) for side in ("left", "right")), 0.15 * reach)
+    left, right = _sides(upright, foot, reach)
     bottom = _margin(upright, foot, "bottom", reach)
     side = 0.5 * (left + right)
     return left, side, right, bottom if bottom is not None and bottom < 1.6 * side else side
 
 
-def _alike(left: float | None, right: float | None, usual: float) -> tuple[float, float]:
-    """A frame that lies back shows its depth on one side only: they differ, but not by much."""
+def _sides(upright: Upright, box: Box, reach: float) -> tuple[float, float]:
+    """A frame that lies back shows its depth on one side only: left and right differ, but not by much."""
+    left, right = _margin(upright, box, "left", reach), _margin(upright, box, "right", reach)
     if left is None or right is None:
-        both = left if left is not None else right if right is not None else usual
+        both = left if left is not None else right if right is not None else 0.15 * reach
         return both, both
     if max(left, right) > 1.9 * min(left, right):
         return min(left, right), min(left, right)
@@ -114,7 +115,8 @@ def _margin(upright: Upright, box: Box, side: str, reach: float) -> float | None
 
 def _without_specks(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Grooves between boards, a pixel or two wide, are no boundary."""
-    return cv2.morphologyEx(mask.astype(np.uint8)[None], cv2.MORPH_OPEN, np.ones((1, 3), np.uint8))[0] > 0
+    opened = cv2.morphologyEx(mask.astype(np.uint8)[None], cv2.MORPH_OPEN, np.ones((1, 3), np.uint8))
+    return np.asarray(opened[0] > 0)
 
 
 def _profile(colour: NDArray[np.float32], box: Box, side: str, reach: int) -> Array:

@@ -52,7 +52,7 @@ def cut_profiles(photo: NDArray[np.uint8], points: Array, tangents: Array, share
     length = np.hypot(tangents[:, 0], tangents[:, 1])
     normals = np.column_stack([-tangents[:, 1], tangents[:, 0]]) / np.maximum(length, 1e-12)[:, None]
     half = max(round(reach_px / STEP_PX), 2)
-    offsets = np.arange(-half, half + 1) * STEP_PX
+    offsets: Array = np.arange(-half, half + 1, dtype=np.float64) * STEP_PX
     # One further on each side for the central difference.
     wide = np.arange(-half - 1, half + 2) * STEP_PX
     at = points[:, None, :] + wide[None, :, None] * normals[:, None, :]

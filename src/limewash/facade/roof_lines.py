@@ -121,8 +121,8 @@ def _gables(lines: Array, width: int) -> list[RoofLine]:
     angle = np.arctan2(lines[:, 3] - lines[:, 1], lines[:, 2] - lines[:, 0])
     length = np.hypot(lines[:, 2] - lines[:, 0], lines[:, 3] - lines[:, 1])
     long = length > 0.035 * width
-    rising = np.nonzero(long & (-_STEEPEST_RAD < angle) & (angle < -_FLATTEST_RAD))[0]
-    falling = np.nonzero(long & (_FLATTEST_RAD < angle) & (angle < _STEEPEST_RAD))[0]
+    rising = np.nonzero(long & (angle > -_STEEPEST_RAD) & (angle < -_FLATTEST_RAD))[0]
+    falling = np.nonzero(long & (angle > _FLATTEST_RAD) & (angle < _STEEPEST_RAD))[0]
     pairs = []
     for i in rising:
         for j in falling:

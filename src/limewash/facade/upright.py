@@ -47,7 +47,7 @@ class Upright:
 
     def to_photo(self, points: Array) -> Array:
         """Points (N, 2) of the upright picture in photo pixels."""
-        return apply_homography(np.linalg.inv(self.to_upright), points)
+        return apply_homography(np.asarray(np.linalg.inv(self.to_upright)), points)
 
 
 def find_lines(grey: NDArray[np.uint8], shortest_px: float) -> Array:
@@ -61,11 +61,11 @@ def find_lines(grey: NDArray[np.uint8], shortest_px: float) -> Array:
 
 def make_upright(photo: NDArray[np.uint8], correspondence: Correspondence | None) -> Upright:
     """Turn a photo (H, W, 3) upright by the vanishing points of its own lines, and the scan's cover with it."""
-    height, width = photo.shape[:2]
-    scale = min(WIDTH_PX / width, 1.0)
+    scale = min(WIDTH_PX / photo.shape[1], 1.0)
     small = cv2.resize(photo, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     shrink = np.array([[scale, 0.0, 0.5 * scale - 0.5], [0.0, scale, 0.5 * scale - 0.5], [0.0, 0.0, 1.0]])
-    turn = _turning(find_lines(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), 0.02 * small.shape[1]), small.shape[:2])
+    grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+    turn = _turning(find_lines(grey, 0.02 * small.shape[1]), grey.shape)
     shift, size = _frame(turn, (small.shape[1], small.shape[0]))
     whole = shift @ turn
     colour = cv2.warpPerspective(small, whole, size, flags=cv2.INTER_LINEAR).astype(np.float32) / 255.0
@@ -75,7 +75,7 @@ def make_upright(photo: NDArray[np.uint8], correspondence: Correspondence | None
     return Upright(colour, lit, inside, to_upright)
 
 
-def _turning(lines: Array, shape: tuple[int, int]) -> Array:
+def _turning(lines: Array, shape: tuple[int, ...]) -> Array:
     """Homography that makes plumb lines upright and level lines level, of about scale 1 in the middle."""
     height, width = shape
     centre = np.array([(width - 1) / 2.0, (height - 1) / 2.0])
