@@ -42,11 +42,14 @@ class Nearness:
     epipole: Array
     sign: int
 
+    def way(self, points: Array) -> Array:
+        """Unit direction in which depth shifts projector points (N, 2), before the sign."""
+        way = self.epipole[:2] - points * self.epipole[2]
+        return np.asarray(way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None])
+
     def shift(self, points: Array, base: Array) -> Array:
         """How much nearer projector points (N, 2) are than `base` (N, 2), in px along the epipolar direction."""
-        way = self.epipole[:2] - base * self.epipole[2]
-        way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
-        return np.asarray(np.einsum("nc,nc->n", points - base, way)) * (self.sign or 1)
+        return np.asarray(np.einsum("nc,nc->n", points - base, self.way(base))) * (self.sign or 1)
 
     def with_sign(self, votes: float) -> Nearness:
         """Decide the sign by a sum of votes that took `sign` as 1; too few leave it open."""

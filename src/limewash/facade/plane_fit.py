@@ -16,8 +16,12 @@ SCORED = 500
 FITTED = 5000
 """How many samples are used at most for scoring guesses, and for the last fit: more tell nothing new."""
 
-BEND_PRIOR_PX = 0.3
-"""How far a plane's map may be expected to stray from a homography at the rim of its samples. [px]"""
+CUT = 3.2
+"""Residuals beyond so many times the noise do not count: they belong to another surface. [-]"""
+
+BEND_PRIOR_PX, BEND_HALF_PX = 0.3, 500.0
+"""How far a plane's map may be expected to stray from a homography at the rim of its samples [projector px], if the rim
+is so far from their middle; less for smaller planes, with the square of their size. [projector px]"""
 
 
 TIED = 25.0
@@ -122,7 +126,7 @@ def with_bend(fit: PlaneFit, source: Array, target: Array, weight: Array) -> Pla
     """Refit a plane to all its samples, letting it bend as far as the samples outweigh a stiff prior.
 
     A lens that the homography cannot follow bends a plane's map slightly. The prior says "straight, give or take
-    `BEND_PRIOR_PX`"; thin or one-sided data leave it straight.
+    `BEND_PRIOR_PX`"; few or one-sided samples leave it straight.
     """
     picked = _every(len(source), FITTED)
     source, target, weight = source[picked], target[picked], weight[picked]
@@ -133,7 +137,8 @@ def with_bend(fit: PlaneFit, source: Array, target: Array, weight: Array) -> Pla
     terms = _bend_terms(a)
     noise_px = max(fit.noise_px, 0.02)
     stiff = np.zeros(14)
-    stiff[8:] = TIED * float(weight.mean()) * (noise_px / BEND_PRIOR_PX) ** 2
+    prior_px = BEND_PRIOR_PX * min(dst.scale / BEND_HALF_PX, 1.0) ** 2
+    stiff[8:] = TIED * float(weight.mean()) * (noise_px / prior_px) ** 2
     for _ in range(3):
         value, slope = _value_and_slope(params[:8], a)
         gap = b - value - terms @ params[8:].reshape(3, 2)
@@ -141,7 +146,7 @@ def with_bend(fit: PlaneFit, source: Array, target: Array, weight: Array) -> Pla
         rows[:, :, :8] = slope
         rows[0, :, 8::2] = terms
         rows[1, :, 9::2] = terms
-        robust = weight * _tukey(np.hypot(gap[:, 0], gap[:, 1]), 4.7 * noise_px / dst.scale)
+        robust = weight * _tukey(np.hypot(gap[:, 0], gap[:, 1]), CUT * noise_px / dst.scale)
         params = params + _step(rows, gap, robust, (stiff, params))
     whole = np.linalg.inv(dst.matrix()) @ np.append(params[:8], 1.0).reshape(3, 3) @ src.matrix()
     return PlaneFit(whole / whole[2, 2], params[8:].reshape(3, 2) * dst.scale, src, fit.noise_px, fit.reach_px)
@@ -251,7 +256,7 @@ def _polish(
             break
         # The median of a two-dimensional normal's length is 1.1774 times its spread along one axis.
         spread = float(np.median(length[near])) / 1.1774
-        cut = max(min(1.35 * reach, 4.7 * spread), 4.7 * least, 0.1 * reach)
+        cut = max(min(reach, CUT * spread), CUT * least, 0.1 * reach)
         params = params + _step(slope, gap, w * _tukey(length, cut))
     return np.append(params, 1.0).reshape(3, 3), spread
 

@@ -13,14 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
+from limewash.facade.candidates import find_planes, shared_planes, with_shared
+from limewash.facade.evidence import front_plane
 from limewash.facade.joining import mapped_points
 from limewash.facade.lens import find_lens
-from limewash.facade.nearness import Nearness, find_epipole, lean_votes
+from limewash.facade.nearness import LEAST_VOTES, Nearness, find_epipole, lean_votes
 from limewash.facade.plane_fit import PlaneFit
 from limewash.facade.quality import TransferQuality
-from limewash.facade.samples import Samples, gather
+from limewash.facade.samples import gather
+from limewash.facade.sides import STEP, Sides, sides_of
 from limewash.facade.strips import chain_of, strip_along
-from limewash.facade.surfaces import STEP, Sides, Surfaces, choose, find_planes, sides_of
+from limewash.facade.surfaces import Surfaces, choose
 from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.facade.votes import path_votes
 from limewash.scan.correspondence import Correspondence
@@ -112,20 +115,26 @@ class _Scene:
         chains = [(chain_of(item.path, 0.3 * thin.scale), item.path.closed) for item in tracing.items]
         samples = gather(correspondence, chains, band_px)
         self.samples = samples.straightened(self.lens.straighten(samples.photo))
+        self.nearness = find_epipole(self.wall, thin) if self.wall else None
         self.found = {item.id: self._sides_and_planes(item) for item in tracing.items}
-        self.nearness = self._nearness(thin, correspondence, camera_side)
+        self.shared = shared_planes(self.found.values())
+        self.front = self.wall
+        if self.nearness is not None:
+            self.front = front_plane(self.found.values(), self.shared, self.nearness) or self.wall
+            self.nearness = self._signed(self.nearness, correspondence, camera_side)
 
     def _sides_and_planes(self, item: Traced) -> tuple[Sides, list[PlaneFit]]:
         samples = self.samples
         strip = strip_along(item.path, samples, near_px=NEAR * samples.scale, band_px=BAND * samples.scale)
         count = max(2, int(np.ceil(strip.length_px / (STEP * samples.scale))))
         stations = strip.points_at((np.arange(count) + 0.5) / count * strip.length_px)
-        sides = sides_of(item, strip, samples, self.lens.straighten(stations))
+        sides = sides_of(item, strip, samples, self.lens.straighten(stations), self.nearness)
         rng = np.random.default_rng(1)  # each path for itself: its result does not depend on the others
         return sides, find_planes(sides, rng)
 
     def transferred(self, item: Traced) -> TransferredPath:
-        sides, planes = self.found[item.id]
+        sides, own = self.found[item.id]
+        planes = with_shared(own, self.shared, sides)
         named = item.title or item.id
         warnings: list[str] = []
         if not planes:
@@ -133,26 +142,25 @@ class _Scene:
                 raise InputError(f"no scan data near {named!r}, and no main wall to lay it on; scan again or remove it")
             warnings.append(f"no scan data within {FAR_PX:.0f} px of {named!r}: laid on the plane of the main wall")
             planes = [self.wall]
-        surfaces = choose(sides, planes, self.wall, self.nearness)
+        surfaces = choose(sides, planes, self.front, self.nearness)
         points = mapped_points(item.path, sides.strip, surfaces, self.lens, self.samples.scale)
         quality = _quality(sides, surfaces, named, warnings)
         return TransferredPath(item.id, item.kind, item.title, item.path.closed, points, quality)
 
-    def _nearness(
-        self, thin: Samples, correspondence: Correspondence, camera_side: tuple[float, float] | None
-    ) -> Nearness | None:
-        if self.wall is None:
-            return None
-        nearness = find_epipole(self.wall, thin)
-        if nearness is None:
-            return None
+    def _signed(
+        self, nearness: Nearness, correspondence: Correspondence, camera_side: tuple[float, float] | None
+    ) -> Nearness:
+        """Find out which way is nearer."""
+        front = self.front
+        if front is None:
+            return nearness
         if camera_side is not None:
             middle = np.array([correspondence.projector_size], dtype=np.float64) / 2.0
-            return nearness.with_sign(float(nearness.shift(middle + np.array([camera_side]), middle)[0]))
+            return nearness.with_sign(LEAST_VOTES * float(nearness.way(middle)[0] @ np.array(camera_side)))
         picture = np.stack([correspondence.camera_x, correspondence.camera_y], axis=-1)[::STRIDE, ::STRIDE]
         straight = self.lens.straighten(picture.reshape(-1, 2).astype(np.float64)).reshape(picture.shape)
-        votes = lean_votes(nearness, self.wall, correspondence, straight)
-        votes += sum(path_votes(sides, planes, self.wall, nearness) for sides, planes in self.found.values())
+        votes = lean_votes(nearness, front, correspondence, straight)
+        votes += sum(path_votes(sides, planes, front, nearness) for sides, planes in self.found.values())
         return nearness.with_sign(votes)
 
 

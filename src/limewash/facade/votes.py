@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from limewash.facade.nearness import LEAST_SHIFT_PX, Nearness
 from limewash.facade.plane_fit import PlaneFit
-from limewash.facade.surfaces import LEAST_SUPPORT, LEFT, RIGHT, Sides, below
+from limewash.facade.sides import LEAST_SUPPORT, LEFT, RIGHT, Sides, below
 from limewash.facade.tracing import Kind
 
 Array = NDArray[np.float64]
