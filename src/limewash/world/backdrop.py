@@ -14,24 +14,39 @@ Picture = NDArray[np.float32]
 def backdrop(light: Lighting, directions: Array) -> Picture:
     """Luminance R, G, B along unit directions (..., 3), looking towards the house. [cd/m2]
 
-    The hazy layers stand one before the other: far hills, a wood, hedges; each closer one is darker.
+    The layers stand one before the other, each closer one less hazy: hills, a far row of trees, a nearer one.
     """
     dx, dy, dz = np.moveaxis(np.asarray(directions, dtype=np.float64), -1, 0)
     zenith, horizon, ground = light.sky[0:3], light.sky[3:6], light.sky[6:9]
     azimuth = np.arctan2(dx, -dz)
     out = _sky(light, dx, dy, dz)
-    soft = 0.0012
-    far = 0.055 + 0.075 * _noise(azimuth * 2.2 + 40.0, 3.5) + 0.015 * _noise(azimuth * 9.0, 7.5)
-    wood = 0.050 + 0.035 * _noise(azimuth * 5.0, 0.5) + 0.022 * _noise(azimuth * 26.0, 1.5)
-    wood += 0.008 * _noise(azimuth * 110.0, 2.5)
     haze = 0.55 * horizon + 0.12 * zenith
-    layers = ((far, 0.62 * haze + 0.12 * zenith), (wood, 0.16 * haze + 0.5 * ground + 0.03 * zenith))
-    for number, (edge, colour) in enumerate(layers):
-        cover = _ramp((edge - dy) / soft)
-        leafy = 1.0 + 0.35 * number * (_noise(azimuth * 120.0, dy * 160.0) - 0.5)
-        depth = 0.75 + 0.35 * np.clip(dy / 0.08, -0.5, 1.0)
-        out += cover[..., None] * ((leafy * depth)[..., None] * colour - out)
+    hills = 0.045 + 0.075 * _noise(azimuth * 2.2 + 40.0, 3.5) + 0.012 * _noise(azimuth * 9.0, 7.5)
+    _cover(out, (hills - dy) / _SOFT, 0.6 * haze + 0.14 * zenith)
+    for row, edge in enumerate(_WOODS):
+        height = np.interp(azimuth, _AZIMUTH, edge) + 0.011 * (_noise(azimuth * 150.0, dy * 170.0) - 0.5)
+        near = 0.5 + 0.5 * row
+        leaves = 0.6 * _noise(azimuth * 90.0, dy * 110.0 + 20.0) + 0.4 * _noise(azimuth * 230.0, dy * 260.0)
+        lit = 0.55 + 0.75 * np.clip(1.0 + (dy - height) / 0.05, 0.0, 1.0)  # the tops catch the sky
+        tint = 0.7 + 0.6 * _noise(azimuth * 22.0, dy * 30.0 + 7.0)
+        tone = lit * tint * (1.0 + 0.9 * near * (leaves - 0.5))
+        _cover(out, (height - dy) / _SOFT, tone[..., None] * (near * ground + 0.22 * (1.0 - near) * haze))
     return out.astype(np.float32)
+
+
+def _cover(out: Array, share: Array, colour: Array) -> None:
+    """Lay a colour over the picture where the share passes 0."""
+    out += _ramp(share)[..., None] * (colour - out)
+
+
+def _wood(seed: int, trees: int, height: tuple[float, float]) -> Array:
+    """Height of a row of round crowns, at each of the azimuths below."""
+    rng = np.random.default_rng(seed)
+    middle, half = rng.uniform(-np.pi, np.pi, trees), rng.uniform(0.011, 0.028, trees)
+    top = rng.uniform(*height, trees)
+    across = (_AZIMUTH[:, None] - middle) / half
+    crowns = np.where(np.abs(across) < 1.0, top * (0.45 + 0.55 * np.sqrt(np.maximum(1.0 - across**2, 0.0))), 0.0)
+    return np.asarray(np.maximum(crowns.max(axis=1), 0.4 * height[0]))
 
 
 def _sky(light: Lighting, dx: Array, dy: Array, dz: Array) -> Array:
@@ -64,3 +79,6 @@ def _noise(x: Array | float, y: Array | float) -> Array:
 
 
 _TABLE = np.random.default_rng(5).uniform(0.0, 1.0, (64, 256))
+_SOFT = 0.0012
+_AZIMUTH = np.linspace(-np.pi, np.pi, 8192)
+_WOODS = (_wood(11, 520, (0.06, 0.1)), _wood(12, 380, (0.035, 0.075)))

@@ -157,7 +157,8 @@ def _add_front_gable(mesh: MeshBuilder, lines: RoofLines, back_z: float, roof: R
         start, end = low + np.array([side, 0.0, 0.03]), np.array([low[0] + side, low[1], back_z])
         mesh.beam(start, end, up=(0, 1, 0), height_m=0.16, depth_m=0.03, material=roof.fascia)
 
-    mesh.box((peak[0] - 0.1, peak[0] + 0.1), (peak[1] - 0.07, peak[1] + 0.025), (back_z, peak[2] + 0.02), roof.covering)
+    cap_x, cap_y = (peak[0] - 0.07, peak[0] + 0.07), (peak[1] - 0.08, peak[1] + 0.005)
+    mesh.box(cap_x, cap_y, (back_z, peak[2] - 0.02), roof.covering)
 
 
 def _add_side_gable(mesh: MeshBuilder, lines: RoofLines, front_z: float, depth: float, roof: Roof) -> None:

@@ -162,7 +162,7 @@ def _glass_light(
     wave = noise(x * 2.1, y * 1.7) - 0.5  # old glass is not quite flat
     c = -(dx * nx + dy * ny + dz * nz)
     up = dy + 2.0 * c * (ny + 0.025 * wave)
-    mirror = 0.09 + 0.91 * (1.0 - min(max(c, 0.0), 1.0)) ** 5
+    mirror = 0.14 + 0.86 * (1.0 - min(max(c, 0.0), 1.0)) ** 5
     skyline = 0.22 + 0.22 * noise(x * 0.8 + 3.0 * wave, 4.5) + 0.03 * noise(x * 9.0, 8.5)
     open_sky = ramp(up, skyline - 0.02, skyline + 0.02)
     drawn = ramp(abs(u), 0.27, 0.33)
@@ -172,7 +172,7 @@ def _glass_light(
     for k in range(3):
         sky = light.sky[3 + k] + (light.sky[k] - light.sky[3 + k]) * min(max(up, 0.0), 1.0)
         outside = sky * open_sky + light.sky[9 + k] * (1.0 - open_sky)
-        out[k] = mirror * outside + 0.05 * light.sky[9 + k] * (0.25 + 0.9 * folds * drawn)
+        out[k] = mirror * outside + 0.09 * light.sky[9 + k] * (0.2 + 1.3 * folds * drawn)
         if lit:
             out[k] += light.glow[k] * inside
 

@@ -45,17 +45,17 @@ def night(house: House) -> Lighting:
 
 def daylight(house: House) -> Lighting:
     """A clear day: sun and blue sky."""
-    sun = np.concatenate([_sun_direction(house), _tinted((1.0, 0.93, 0.80), 72_000.0)])
-    zenith, horizon = _tinted((0.28, 0.52, 1.0), 3200.0), _tinted((0.72, 0.86, 1.0), 7600.0)
-    ground, across = _tinted((0.5, 0.6, 0.4), 3000.0), _tinted((0.42, 0.52, 0.42), 2200.0)
+    sun = np.concatenate([_sun_direction(house), _tinted((1.0, 0.94, 0.83), 70_000.0)])
+    zenith, horizon = _tinted((0.15, 0.41, 1.0), 3300.0), _tinted((0.62, 0.81, 1.0), 8500.0)
+    ground, across = _tinted((0.44, 0.60, 0.30), 2300.0), _tinted((0.55, 0.66, 0.62), 2600.0)
     return Lighting(sun, np.concatenate([zenith, horizon, ground, across]), np.zeros((0, 7)), np.zeros(3))
 
 
 def dusk(house: House) -> Lighting:
     """Some minutes after sunset: blue light from above, a warm rim behind the house, lamps and rooms lit."""
-    zenith, horizon = _tinted((0.16, 0.30, 0.78), 1.6), _tinted((1.0, 0.60, 0.40), 5.6)
-    ground, across = _tinted((0.5, 0.6, 0.6), 0.35), _tinted((0.30, 0.32, 0.52), 0.5)
-    glow = _tinted((1.0, 0.66, 0.30), 11.0)
+    zenith, horizon = _tinted((0.10, 0.26, 0.85), 1.0), _tinted((0.92, 0.70, 0.72), 2.5)
+    ground, across = _tinted((0.38, 0.50, 0.52), 0.22), _tinted((0.26, 0.32, 0.56), 0.4)
+    glow = _tinted((1.0, 0.58, 0.22), 8.0)
     return Lighting(np.zeros(6), np.concatenate([zenith, horizon, ground, across]), _lamps(list(house.lamps)), glow)
 
 

@@ -140,7 +140,6 @@ class Block(Data):
     base_y_m: float = 0.0
     eaves_y_m: float
     wall: Name
-    gable_wall: Name | None = None
     plinth_m: NotNegative = 0.0
     plinth: Name = "plinth"
     corner_m: NotNegative = 0.0
@@ -289,7 +288,7 @@ class House(Data):
         return self
 
     def _materials_used(self) -> list[tuple[str, str]]:
-        fields = ("wall", "gable_wall", "plinth", "covering", "fascia", "casing", "frame", "leaf", "shutter",
+        fields = ("wall", "plinth", "covering", "fascia", "casing", "frame", "leaf", "shutter",
                   "floor", "post", "bark", "surface")  # fmt: skip
         parts: list[tuple[str, Data]] = []
         for block in self.blocks:

@@ -83,11 +83,11 @@ class View:
 
     def daylight(self, progress: Progress = silent) -> NDArray[np.uint8]:
         """The house on a clear day, sRGB codes of shape (h, w, 3)."""
-        return develop(self._under(daylight(self._house), progress), exposure=1.0 / 26_000.0, glare=0.02)
+        return develop(self._under(daylight(self._house), progress), exposure=1.0 / 17_500.0, glare=0.02)
 
     def dusk(self, progress: Progress = silent) -> NDArray[np.uint8]:
         """The house after sunset with its lamps lit, sRGB codes of shape (h, w, 3)."""
-        return develop(self._under(dusk(self._house), progress), exposure=1.0 / 11.0, glare=0.1)
+        return develop(self._under(dusk(self._house), progress), exposure=1.0 / 6.5, glare=0.08)
 
     def _under(self, light: Lighting, progress: Progress) -> Picture:
         """The scene under another light, the projector off. [cd/m2]"""
