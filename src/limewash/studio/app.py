@@ -16,22 +16,51 @@ from limewash.studio import live, trace_help
 from limewash.studio.desk import Desk
 from limewash.studio.document import ConflictError
 from limewash.studio.guard import Guard
-from limewash.studio.routes import pages, photo, project, projector, tracing
+from limewash.studio.phone_server import PhoneServer
+from limewash.studio.routes import (
+    house,
+    pages,
+    phone,
+    photo,
+    project,
+    projector,
+    projects,
+    scans,
+    settle,
+    shows,
+    site,
+    tracing,
+    work,
+)
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost")
 
 ROUTERS = (
     pages.router,
     project.router,
+    projects.router,
+    house.router,
+    site.router,
+    scans.router,
+    photo.router,
     tracing.router,
     tracing.map_router,
-    photo.router,
-    projector.router,
     trace_help.router,
+    settle.router,
+    shows.router,
+    shows.packet_router,
+    projector.router,
+    phone.router,
+    work.router,
     live.router,
 )
 
-LIMITS: tuple[tuple[str, int], ...] = ()
+LIMITS = (
+    (r"/api/scan/clip", 16 * 2**30),
+    (r"/api/shows/[^/]+/returned", 16 * 2**30),
+    (r"/api/trace/(daylight|import).*", 64 * 2**20),
+)
+"""Bodies that may be longer than the usual 4 MiB: clips and films by the hour, photos. [bytes]"""
 
 log = logging.getLogger(__name__)
 
@@ -40,6 +69,7 @@ def create_app(desk: Desk) -> FastAPI:
     """The studio for one desk, for 127.0.0.1 only."""
     app = FastAPI(title="Limewash studio", version=__version__, docs_url=None, redoc_url=None)
     app.state.desk = desk
+    app.state.phone = PhoneServer(desk)
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
@@ -52,12 +82,14 @@ def create_app(desk: Desk) -> FastAPI:
 
 
 def _put_right(_request: Request, error: Exception) -> JSONResponse:
-    return JSONResponse({"where": getattr(error, "where", ""), "message": str(error)}, status_code=422)
+    faults = getattr(error, "faults", [])
+    return JSONResponse(
+        {"where": getattr(error, "where", ""), "message": str(error), "faults": faults}, status_code=422
+    )
 
 
 def _moved_on(request: Request, error: Exception) -> JSONResponse:
-    assert isinstance(error, ConflictError)
-    return JSONResponse(tracing.conflict_answer(request.app.state.desk, error), status_code=409)
+    return JSONResponse(tracing.conflict_answer(request.app.state.desk, str(error)), status_code=409)
 
 
 def _not_understood(_request: Request, error: Exception) -> JSONResponse:

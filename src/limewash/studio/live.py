@@ -30,13 +30,16 @@ _ONLY_NEWEST = ("drag", "hand", "job")
 class Outbox:
     """Messages that wait for one page; of those that follow each other quickly only the newest waits."""
 
-    def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
+    def __init__(self, loop: asyncio.AbstractEventLoop, wanted: tuple[str, ...] = ()) -> None:
         self._loop = loop
+        self._wanted = wanted
         self._waiting: deque[Message] = deque(maxlen=MOST_WAITING)
         self._some = asyncio.Event()
 
     def put(self, message: Message) -> None:
-        """From any thread."""
+        """From any thread; types that this page does not want are left out."""
+        if self._wanted and message["type"] not in self._wanted:
+            return
         with contextlib.suppress(RuntimeError):  # the loop has ended: nobody waits any more
             self._loop.call_soon_threadsafe(self._take, message)
 
@@ -62,7 +65,7 @@ async def live(socket: WebSocket) -> None:
     await socket.accept()
     outbox = Outbox(asyncio.get_running_loop())
     stop = desk.notices.listen(outbox.put)
-    sending = asyncio.create_task(_send(socket, outbox))
+    sending = asyncio.create_task(send_all(socket, outbox))
     try:
         await socket.send_text(json.dumps({"type": "hello", "client": client, **desk.hello()}))
         while True:
@@ -98,7 +101,8 @@ def refusal(error: Exception) -> str:
     return str(error) if isinstance(error, LimewashError) else "that message was not understood"
 
 
-async def _send(socket: WebSocket, outbox: Outbox) -> None:
+async def send_all(socket: WebSocket, outbox: Outbox) -> None:
+    """Send what waits, for as long as the page is there."""
     with contextlib.suppress(RuntimeError, WebSocketDisconnect):
         while True:
             await socket.send_text(json.dumps(await outbox.next(), separators=(",", ":")))

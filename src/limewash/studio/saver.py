@@ -14,6 +14,7 @@ from limewash.project.folder import Project
 SAVE_WITHIN_S = 0.5
 KEEP_EVERY_S = 300.0
 RETRY_S = 2.0
+LOOK_EVERY_S = 2.0
 
 
 class ThinnedFile:
@@ -59,10 +60,21 @@ class ThinnedFile:
 
 
 class Autosave:
-    """A thread that calls `save` within half a second after `touch`, and once more when it is closed."""
+    """A thread that calls `save` within half a second after `touch`, and once more when it is closed.
 
-    def __init__(self, save: Callable[[], None], trouble: Callable[[str], None]) -> None:
+    Parameters
+    ----------
+    save : callable
+        Writes what is not on disk yet.
+    look : callable
+        Called every two seconds while there is nothing to save: has another program changed a file?
+    trouble : callable
+        Told in words what went wrong; saving is tried again.
+    """
+
+    def __init__(self, save: Callable[[], None], look: Callable[[], None], trouble: Callable[[str], None]) -> None:
         self._save = save
+        self._look = look
         self._trouble = trouble
         self._wanted = threading.Event()
         self._closing = threading.Event()
@@ -81,12 +93,13 @@ class Autosave:
 
     def _run(self) -> None:
         while not self._closing.is_set():
-            self._wanted.wait()
-            self._closing.wait(SAVE_WITHIN_S)
-            self._wanted.clear()
+            wanted = self._wanted.wait(LOOK_EVERY_S)
+            if wanted:
+                self._closing.wait(SAVE_WITHIN_S)
+                self._wanted.clear()
             try:
-                self._save()
+                (self._save if wanted else self._look)()
             except LimewashError as error:
                 self._trouble(str(error))
-                if not self._closing.wait(RETRY_S):
+                if not self._closing.wait(RETRY_S) and wanted:
                     self._wanted.set()

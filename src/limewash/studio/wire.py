@@ -281,3 +281,5 @@ class Fault(Wire):
 
     where: str
     message: str
+    faults: list[dict[str, str]] = Field(default_factory=list)
+    """All of them, when a form has several."""

@@ -6,8 +6,9 @@ from typing import Any
 
 from fastapi import APIRouter, Response
 
+from limewash.errors import InputError
 from limewash.facade.svg import tracing_svg
-from limewash.studio.document import ConflictError
+from limewash.studio.desk import Desk
 from limewash.studio.routes.common import TheDesk
 from limewash.studio.wire import (
     Change,
@@ -104,7 +105,10 @@ def map_preview(desk: TheDesk) -> MapPreview:
     return desk.tracing.preview()
 
 
-def conflict_answer(desk: TheDesk, error: ConflictError) -> dict[str, Any]:
+def conflict_answer(desk: Desk, message: str) -> dict[str, Any]:
     """What a page is told when it is behind: what happened, and the present state."""
-    state = desk.tracing.state().model_dump(mode="json") if desk.has_ground else None
-    return {"where": "", "message": str(error), "tracing": state}
+    try:
+        state = desk.tracing.state().model_dump(mode="json")
+    except InputError:
+        state = None
+    return {"where": "", "message": message, "tracing": state}
