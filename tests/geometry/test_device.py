@@ -32,7 +32,9 @@ def test_project_is_opencv_s_projection(
     expected, _ = cv2.projectPoints(
         points, rotation, -device.rotation @ device.position_m, device.camera_matrix, np.array(lens)
     )
-    np.testing.assert_allclose(device.project(points), expected[:, 0], atol=1e-5)
+    np.testing.assert_allclose(
+        device.project(points), expected[:, 0], atol=1e-4
+    )  # its Rodrigues vector loses some digits
     np.testing.assert_allclose(device.project(points), pixels, atol=1e-6)  # rays and project undo each other
 
 

@@ -171,6 +171,25 @@ def test_defocus_spreads_an_edge_and_keeps_its_light() -> None:
     assert soft.sum() == pytest.approx(sharp.sum(), rel=0.02)
 
 
+def test_bounced_light_comes_from_what_is_lit_and_grows_with_its_share() -> None:
+    direct = VIEW.picture(WHITE)
+    extra = [(VIEW.picture(WHITE, bounce=share) - direct).sum() for share in (0.05, 0.1)]
+    assert extra[1] == pytest.approx(2.0 * extra[0], rel=1e-4)
+    # Spread evenly the share of the light that comes back is bounce times reflectance; some leaves the picture.
+    assert 0.5 * REFLECTANCE < extra[1] / (direct - VIEW.ambient).sum() / 0.1 < 1.01 * REFLECTANCE
+    with pytest.raises(InputError, match="percentage"):
+        VIEW.picture(WHITE, bounce=5.0)
+
+
+def test_hits_are_where_the_camera_s_pixels_land() -> None:
+    hits = VIEW.hits
+    wall = VIEW.camera.wall_points(np.array([(96.0, 54.0), (60.0, 40.0)]))
+    index = np.array([54 * 192 + 96, 40 * 192 + 60])
+    np.testing.assert_allclose(hits.position_m[index, :2], wall, atol=1e-9)
+    np.testing.assert_allclose(hits.normal[index], [(0, 0, 1)] * 2, atol=1e-12)
+    assert VIEW.albedo[54, 96] == pytest.approx(REFLECTANCE, rel=1e-6)
+
+
 @pytest.mark.parametrize("shape", [(54, 96), (108, 192, 4), (192, 108)])
 def test_a_picture_of_the_wrong_shape_is_refused(shape: tuple[int, ...]) -> None:
     with pytest.raises(InputError, match=r"projected must have shape \(108, 192\)"):

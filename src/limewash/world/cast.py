@@ -208,7 +208,7 @@ def _other_light(
 
 
 @kernel
-def cast_rows(  # noqa: PLR0915 -- the caster's one loop
+def cast_rows(  # noqa: PLR0912, PLR0915 -- the caster's one loop
     scene: Scene,
     camera: Array,
     projector: Array,
@@ -222,6 +222,7 @@ def cast_rows(  # noqa: PLR0915 -- the caster's one loop
     spot: Map,
     gain: Map,
     ambient: Map,
+    albedo: Map,
     bare: Map,
 ) -> None:
     """Fill rows of a view.
@@ -238,16 +239,19 @@ def cast_rows(  # noqa: PLR0915 -- the caster's one loop
         Luminance R, G, B of the sub-pixel's share under full white. [cd/m2]
     ambient : ndarray of shape (h, w, 3)
         Luminance R, G, B under all other light. [cd/m2]
+    albedo : ndarray of shape (h, w, 3)
+        Diffuse reflectance R, G, B.
     bare : ndarray of shape (h, w)
         Share of the pixel's sub-pixels that meet nothing; they add nothing to `ambient`.
     """
     stack = np.empty(STACK_DEPTH, dtype=np.int64)
-    total, lux, paint = np.empty(3), np.empty(3), np.empty(5)
+    total, colour, lux, paint = np.empty(3), np.empty(3), np.empty(3), np.empty(5)
     count = samples * samples
     ox, oy, oz = camera[18], camera[19], camera[20]
     for index in range(first_row * ambient.shape[1], last_row * ambient.shape[1]):
         row, column = index // ambient.shape[1], index % ambient.shape[1]
-        total[0], total[1], total[2] = 0.0, 0.0, 0.0
+        for k in range(3):
+            total[k], colour[k] = 0.0, 0.0
         missed = 0
         for s in range(count):
             px = column + (s % samples + 0.5) / samples - 0.5
@@ -296,8 +300,10 @@ def cast_rows(  # noqa: PLR0915 -- the caster's one loop
             _other_light(scene, light, sky, ground, x, y, z, nx, ny, nz, bx, by, bz, jitter_x, jitter_y, stack, lux)
             for k in range(3):
                 total[k] += paint[k] * lux[k] / np.pi
+                colour[k] += paint[k]
         for k in range(3):
             ambient[row, column, k] = total[k] / count
+            albedo[row, column, k] = colour[k] / count
         bare[row, column] = missed / count
 
 

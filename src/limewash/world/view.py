@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +19,7 @@ from limewash.world.lighting import Lighting, daylight, dusk
 from limewash.world.model import House
 from limewash.world.rows import in_rows
 from limewash.world.scene import Scene
-from limewash.world.truth import cast
+from limewash.world.truth import Hits, cast
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -35,6 +37,8 @@ class View:
         What the sub-pixel adds to its pixel under full white. [cd/m2]
     ambient : ndarray of float32, shape (h, w, 3)
         The picture with the projector off. [cd/m2]
+    albedo : ndarray of float32, shape (h, w, 3)
+        Diffuse reflectance R, G, B; 0 on glass and sky.
     """
 
     def __init__(
@@ -56,12 +60,22 @@ class View:
         self.spot = np.empty((height, width, samples**2, 2), dtype=np.float32)
         self.gain = np.zeros((height, width, samples**2, 3), dtype=np.float32)
         self.ambient = np.empty((height, width, 3), dtype=np.float32)
+        self.albedo = np.empty((height, width, 3), dtype=np.float32)
         self._house, self._scene, self._samples = house, scene, samples
         cells, step = ambient_cells(scene, camera)
-        arrays = (self.spot, self.gain, self.ambient)
+        arrays = (self.spot, self.gain, self.ambient, self.albedo)
         cast_all(scene, camera, projector, house.projector.lumens, light, cells, step, samples, arrays, progress)
 
-    def picture(self, projected: NDArray[np.uint8] | NDArray[np.floating], *, defocus_px: float = 0.0) -> Picture:
+    @cached_property
+    def hits(self) -> Hits:
+        """Position, normal and visibility from the projector of what the middles of all pixels meet, row by row."""
+        width, height = self.camera.size
+        grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2)
+        return cast(self._scene, self.camera, grid.astype(np.float64), self.projector.position_m)
+
+    def picture(
+        self, projected: NDArray[np.uint8] | NDArray[np.floating], *, defocus_px: float = 0.0, bounce: float = 0.0
+    ) -> Picture:
         """The scene under a projected picture, in linear light.
 
         Parameters
@@ -70,15 +84,22 @@ class View:
             Light of each projector pixel: uint8 codes are taken as linear, 255 = full; floats in [0, 1].
         defocus_px : float
             Standard deviation of the lens's blur. [projector px]
+        bounce : float
+            Share of the light on the house that reaches its surfaces a second time. It is spread widely
+            over the picture, not traced. [-]
 
         Returns
         -------
         picture : ndarray of float32, shape (h, w, 3)
             Linear R, G, B whose BT.709 luma is luminance, projector and ambient together. [cd/m2]
         """
+        if not 0.0 <= bounce < 1.0:
+            raise InputError(f"bounce must be in [0, 1), got {bounce!r}; did you pass a percentage?")
         light = self._panel(projected, defocus_px)
         out = self.ambient.copy()
         in_rows(lambda a, b: gather_rows(light, self.spot, self.gain, a, b, out), len(out), 64)
+        if bounce > 0.0:
+            out += np.float32(bounce) * self.albedo * _spread(out - self.ambient)
         return out
 
     def daylight(self, progress: Progress = silent) -> NDArray[np.uint8]:
@@ -93,7 +114,7 @@ class View:
         """The scene under another light, the projector off. [cd/m2]"""
         cells, step = ambient_cells(self._scene, self.camera, across=480, rays=24)
         none = np.zeros((1, 1, 1, 3), dtype=np.float32)
-        arrays = (none, none, np.empty_like(self.ambient))
+        arrays = (none, none, np.empty_like(self.ambient), np.empty_like(self.albedo))
         cast_all(self._scene, self.camera, self.projector, 0.0, light, cells, step, self._samples, arrays, progress)
         return arrays[2]
 
@@ -113,6 +134,14 @@ class View:
         return np.ascontiguousarray(light.reshape(height, width, -1))
 
 
+def _spread(light: Picture) -> Picture:
+    """Light blurred over an eighth of the picture's width, computed small."""
+    height, width = light.shape[:2]
+    small = cv2.resize(light, (max(width // 8, 1), max(height // 8, 1)), interpolation=cv2.INTER_AREA)
+    soft = cv2.GaussianBlur(small, (0, 0), max(width / 64, 1.0), borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+
+
 def cast_all(
     scene: Scene,
     camera: Device,
@@ -122,15 +151,17 @@ def cast_all(
     cells: Picture,
     step: int,
     samples: int,
-    arrays: tuple[Picture, Picture, Picture],
+    arrays: tuple[Picture, Picture, Picture, Picture],
     progress: Progress,
 ) -> None:
-    """Run the caster over all rows, into arrays `spot`, `gain`, `ambient` (see `cast_rows`)."""
-    spot, gain, ambient = arrays
+    """Run the caster over all rows, into arrays `spot`, `gain`, `ambient`, `albedo` (see `cast_rows`)."""
+    spot, gain, ambient, albedo = arrays
     bare = np.empty(ambient.shape[:2], dtype=np.float32)
     eye, lens = pack_device(camera), pack_device(projector)
     in_rows(
-        lambda a, b: cast_rows(scene, eye, lens, lumens, light, cells, step, samples, a, b, spot, gain, ambient, bare),
+        lambda a, b: cast_rows(
+            scene, eye, lens, lumens, light, cells, step, samples, a, b, spot, gain, ambient, albedo, bare
+        ),
         len(ambient),
         progress=progress,
         doing="Casting rays",
