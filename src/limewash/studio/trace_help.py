@@ -1,4 +1,4 @@
-"""Help for drawing: settling on edges, live wire, proposals, the wall's directions, daylight photo, drawings from elsewhere."""
+"""Help for drawing: settling on edges, live wire, proposals, the wall, daylight, drawings from elsewhere."""
 
 from __future__ import annotations
 
