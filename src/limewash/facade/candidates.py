@@ -40,7 +40,7 @@ def find_planes(sides: Sides, rng: np.random.Generator) -> list[PlaneFit]:
 
 
 def shared_planes(found: Iterable[tuple[Sides, list[PlaneFit]]]) -> list[PlaneFit]:
-    """The planes of all paths that rest on most samples, each once: walls and roofs that other paths touch too."""
+    """The planes of all paths that rest on most samples, each once."""
     rated = [(int(np.count_nonzero(sides.on(p))), sides, p) for sides, planes in found for p in planes]
     rated.sort(key=lambda entry: -entry[0])
     shared: list[PlaneFit] = []
@@ -51,20 +51,6 @@ def shared_planes(found: Iterable[tuple[Sides, list[PlaneFit]]]) -> list[PlaneFi
         if not any(np.mean(sides.on(other)[on]) > 0.9 for other in shared):
             shared.append(plane)
     return shared
-
-
-def with_shared(planes: list[PlaneFit], shared: list[PlaneFit], sides: Sides) -> list[PlaneFit]:
-    """The path's own planes, and those of other paths that are beside it too."""
-    every = list(planes)
-    for plane in shared:
-        there = np.any(sides.support(plane)[:, list(sides.allowed)] >= LEAST_SUPPORT, axis=1)
-        if np.count_nonzero(there) < max(4, 0.08 * sides.count):
-            continue
-        place = plane.map(sides.straight)
-        apart = [np.abs(other.map(sides.straight) - place).max() for other in every]
-        if min(apart, default=np.inf) > SAME_PX + 0.5 * sides.noise_px:
-            every.append(plane)
-    return every
 
 
 def _add(planes: list[PlaneFit], sides: Sides, among: Flags, rng: np.random.Generator, *, least_share: float) -> bool:

@@ -16,13 +16,11 @@ from numpy.typing import NDArray
 
 from limewash.facade.plane_fit import PlaneFit
 from limewash.facade.samples import Samples
-from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
 
 LEAST_SHIFT_PX = 1.5
 """A shift below this tells nothing about depth. [projector px]"""
-LEAST_VOTES = 50.0
 LEAST_SHARE = 0.01
 """So much of the scan must lie off the main wall before its shifts count. [-]"""
 
@@ -35,25 +33,18 @@ class Nearness:
     ----------
     epipole : ndarray of shape (3,)
         Homogeneous projector px.
-    sign : int
-        1 or -1 so that `shift` grows towards the camera; 0 if not known.
     """
 
     epipole: Array
-    sign: int
 
     def way(self, points: Array) -> Array:
-        """Unit direction in which depth shifts projector points (N, 2), before the sign."""
+        """Unit direction from projector points (N, 2) to the epipole."""
         way = self.epipole[:2] - points * self.epipole[2]
         return np.asarray(way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None])
 
     def shift(self, points: Array, base: Array) -> Array:
-        """How much nearer projector points (N, 2) are than `base` (N, 2), in px along the epipolar direction."""
-        return np.asarray(np.einsum("nc,nc->n", points - base, self.way(base))) * (self.sign or 1)
-
-    def with_sign(self, votes: float) -> Nearness:
-        """Decide the sign by a sum of votes that took `sign` as 1; too few leave it open."""
-        return Nearness(self.epipole, int(np.sign(votes)) if abs(votes) >= LEAST_VOTES else 0)
+        """How far projector points (N, 2) are shifted against `base` (N, 2) towards the epipole. [px]"""
+        return np.asarray(np.einsum("nc,nc->n", points - base, self.way(base)))
 
 
 def find_epipole(wall: PlaneFit, samples: Samples) -> Nearness | None:
@@ -78,25 +69,4 @@ def find_epipole(wall: PlaneFit, samples: Samples) -> Nearness | None:
         way = epipole[:2] - p * epipole[2]
         miss = np.abs(lines @ epipole) / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)
         weight = np.minimum(size[off] / LEAST_SHIFT_PX, 4.0) / (1.0 + (miss / 0.1) ** 2) ** 2
-    return Nearness(np.append(epipole[:2] * scale + centre * epipole[2], epipole[2]), 0)
-
-
-def lean_votes(
-    nearness: Nearness, wall: PlaneFit, correspondence: Correspondence, straight: NDArray[np.float64]
-) -> float:
-    """Votes of surfaces that lean: positive if "nearer" grows downwards in the projector's picture.
-
-    Parameters
-    ----------
-    straight : ndarray of shape (h, w, 2)
-        Straightened photo px of every `STRIDE`-th projector pixel, NaN where unseen.
-    """
-    h, w = straight.shape[:2]
-    stride = correspondence.projector_size[0] / w
-    grid = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1) * stride
-    base = wall.map(straight.reshape(-1, 2))
-    shift = nearness.shift(grid.reshape(-1, 2), base).reshape(h, w)
-    change = shift[1:] - shift[:-1]
-    both = np.minimum(np.abs(shift[1:]), np.abs(shift[:-1])) > LEAST_SHIFT_PX
-    smooth = np.isfinite(change) & both & (np.abs(change) < 0.5 * stride)
-    return float(np.sum(np.clip(change[smooth], -0.5, 0.5)))
+    return Nearness(np.append(epipole[:2] * scale + centre * epipole[2], epipole[2]))

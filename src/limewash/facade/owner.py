@@ -34,9 +34,9 @@ def owner_of(sides: Sides, evidence: Evidence) -> int:
     if inside is None or around is None:
         found = around if inside is None else inside
         return found if found is not None else int(np.argmin(_cost(evidence, inner) + _cost(evidence, outer)))
-    if evidence.shift is None:
+    if evidence.depth is None:
         return around if sides.item.kind is Kind.WINDOW else inside
-    ahead = float(np.median(evidence.shift[:, around] - evidence.shift[:, inside]))
+    ahead = float(np.median(evidence.depth[:, around] - evidence.depth[:, inside]))
     if abs(ahead) > NEARER_PX + sides.noise_px:
         return around if ahead > 0.0 else inside
     return inside if _cost(evidence, inner)[inside] <= _cost(evidence, outer)[around] else around

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +69,8 @@ class PlaneFit:
         Spread of one coordinate's residuals. [px]
     reach_px : float
         A sample with a larger residual does not lie on this plane. [px]
+    fixed : bool
+        True if the plane is known better than a few samples could tell.
     """
 
     matrix: Array
@@ -76,6 +78,7 @@ class PlaneFit:
     frame: Frame
     noise_px: float
     reach_px: float
+    fixed: bool = False
 
     def map(self, points: Array) -> Array:
         """Projector px for straightened photo points (N, 2)."""
@@ -120,6 +123,21 @@ def fit_plane(
     matrix, noise = _polish(guess, a, b, w, reach_px / dst.scale, noise_px / dst.scale)
     whole = np.linalg.inv(dst.matrix()) @ matrix @ src.matrix()
     return PlaneFit(whole / whole[2, 2], np.zeros((3, 2)), src, noise * dst.scale, reach_px)
+
+
+def polished(fit: PlaneFit, source: Array, target: Array, weight: Array) -> PlaneFit:
+    """The same plane, fitted to all samples near it wherever they are."""
+    near = fit.residual(source, target) < fit.reach_px
+    if np.count_nonzero(near) < 12:
+        return fit
+    picked = np.flatnonzero(near)[_every(int(np.count_nonzero(near)), 4 * FITTED)]
+    src, dst = Frame.around(source[picked]), Frame.around(target[picked])
+    start = dst.matrix() @ fit.matrix @ np.linalg.inv(src.matrix())
+    a, b = src.into(source[picked]), dst.into(target[picked])
+    scale = dst.scale
+    matrix, noise = _polish(start, a, b, weight[picked], fit.reach_px / scale, fit.noise_px / scale)
+    whole = np.linalg.inv(dst.matrix()) @ matrix @ src.matrix()
+    return replace(fit, matrix=whole / whole[2, 2], frame=src, noise_px=noise * scale)
 
 
 def with_bend(fit: PlaneFit, source: Array, target: Array, weight: Array) -> PlaneFit:

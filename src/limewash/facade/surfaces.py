@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 
 from limewash.facade.candidates import LEAST_SAMPLES, SAME_PX
 from limewash.facade.evidence import Evidence, weigh
+from limewash.facade.front import Front
 from limewash.facade.labels import Labels, cheapest_labels
-from limewash.facade.nearness import Nearness
 from limewash.facade.owner import owner_of
 from limewash.facade.plane_fit import PlaneFit, with_bend
 from limewash.facade.sides import LEAST_SUPPORT, STEP, Sides, below
@@ -67,9 +67,9 @@ class Surfaces:
     residual_px: float
 
 
-def choose(sides: Sides, planes: list[PlaneFit], front: PlaneFit | None, nearness: Nearness | None) -> Surfaces:
+def choose(sides: Sides, planes: list[PlaneFit], front: Front | None) -> Surfaces:
     """Give each stretch its plane by the rule of this module, then fit the chosen planes once more."""
-    evidence = weigh(sides, planes, front, nearness)
+    evidence = weigh(sides, planes, front)
     if sides.strip.closed and sides.item.kind not in MANY_PLANES:
         labels = np.full(sides.count, owner_of(sides, evidence))
     else:
@@ -82,11 +82,11 @@ def _costs(sides: Sides, evidence: Evidence) -> Array:
     cost = np.where(evidence.there.any(axis=2), np.inf, evidence.cost.min(axis=2))
     cost = np.minimum(cost, np.where(evidence.there, evidence.cost, np.inf).min(axis=2))
     inner = sides.strip.closed and sides.item.kind is Kind.KEEP_DARK
-    if evidence.shift is None or inner:
+    if evidence.depth is None or inner:
         cost = cost + _off_side(evidence.there, evidence.known, _preferred_side(sides))
     else:
-        cost = cost + _behind(evidence.shift, evidence.present, sides.noise_px)
-    return np.where(np.any(evidence.known, axis=1, keepdims=True), cost, 0.0)
+        cost = cost + _behind(evidence.depth, evidence.present, sides.noise_px)
+    return np.where(np.any(evidence.known, axis=1, keepdims=True), cost + 0.3 * evidence.tilt, 0.0)
 
 
 def _behind(shift: Array, present: Flags, noise_px: float) -> Array:
@@ -129,7 +129,7 @@ def _refitted(sides: Sides, planes: list[PlaneFit], labels: Labels) -> Surfaces:
         mine = (labels == label)[:, None] & (sides.support(plane) >= LEAST_SUPPORT)
         on = mine[sides.station, sides.side] & np.isin(sides.side, sides.allowed)
         on &= sides.on(plane)
-        if np.count_nonzero(on) >= LEAST_SAMPLES:
+        if np.count_nonzero(on) >= LEAST_SAMPLES and not plane.fixed:
             final[label] = with_bend(plane, sides.source[on], sides.target[on], sides.weight[on])
         squares += float(np.sum(final[label].residual(sides.source[on], sides.target[on]) ** 2))
         used |= on

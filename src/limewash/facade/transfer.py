@@ -13,19 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.facade.candidates import find_planes, shared_planes, with_shared
-from limewash.facade.evidence import front_plane
+from limewash.facade.candidates import find_planes, shared_planes
+from limewash.facade.front import LEAST_VOTES, Front, measure_front
 from limewash.facade.joining import mapped_points
 from limewash.facade.lens import find_lens
-from limewash.facade.nearness import LEAST_VOTES, Nearness, find_epipole, lean_votes
+from limewash.facade.nearness import find_epipole
+from limewash.facade.parallel import parallel_planes
 from limewash.facade.plane_fit import PlaneFit
 from limewash.facade.quality import TransferQuality
-from limewash.facade.samples import gather
+from limewash.facade.samples import Samples, gather
 from limewash.facade.sides import STEP, Sides, sides_of
 from limewash.facade.strips import chain_of, strip_along
 from limewash.facade.surfaces import Surfaces, choose
 from limewash.facade.tracing import Kind, Traced, Tracing
-from limewash.facade.votes import path_votes
+from limewash.facade.votes import lean_votes, path_votes
 from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
@@ -117,11 +118,7 @@ class _Scene:
         self.samples = samples.straightened(self.lens.straighten(samples.photo))
         self.nearness = find_epipole(self.wall, thin) if self.wall else None
         self.found = {item.id: self._sides_and_planes(item) for item in tracing.items}
-        self.shared = shared_planes(self.found.values())
-        self.front = self.wall
-        if self.nearness is not None:
-            self.front = front_plane(self.found.values(), self.shared, self.nearness) or self.wall
-            self.nearness = self._signed(self.nearness, correspondence, camera_side)
+        self.front = self._measured(thin, correspondence, camera_side)
 
     def _sides_and_planes(self, item: Traced) -> tuple[Sides, list[PlaneFit]]:
         samples = self.samples
@@ -133,8 +130,8 @@ class _Scene:
         return sides, find_planes(sides, rng)
 
     def transferred(self, item: Traced) -> TransferredPath:
-        sides, own = self.found[item.id]
-        planes = with_shared(own, self.shared, sides)
+        sides, planes = self.found[item.id]
+        planes = [*planes, *(parallel_planes(sides, self.front) if self.front else [])]
         named = item.title or item.id
         warnings: list[str] = []
         if not planes:
@@ -142,26 +139,29 @@ class _Scene:
                 raise InputError(f"no scan data near {named!r}, and no main wall to lay it on; scan again or remove it")
             warnings.append(f"no scan data within {FAR_PX:.0f} px of {named!r}: laid on the plane of the main wall")
             planes = [self.wall]
-        surfaces = choose(sides, planes, self.front, self.nearness)
+        surfaces = choose(sides, planes, self.front)
         points = mapped_points(item.path, sides.strip, surfaces, self.lens, self.samples.scale)
         quality = _quality(sides, surfaces, named, warnings)
         return TransferredPath(item.id, item.kind, item.title, item.path.closed, points, quality)
 
-    def _signed(
-        self, nearness: Nearness, correspondence: Correspondence, camera_side: tuple[float, float] | None
-    ) -> Nearness:
-        """Find out which way is nearer."""
-        front = self.front
+    def _measured(
+        self, thin: Samples, correspondence: Correspondence, camera_side: tuple[float, float] | None
+    ) -> Front | None:
+        """Measure the front, and find out which way is nearer."""
+        found = list(self.found.values())
+        if self.nearness is None:
+            return None
+        front = measure_front(found, shared_planes(found), self.nearness, thin)
         if front is None:
-            return nearness
+            return None
         if camera_side is not None:
             middle = np.array([correspondence.projector_size], dtype=np.float64) / 2.0
-            return nearness.with_sign(LEAST_VOTES * float(nearness.way(middle)[0] @ np.array(camera_side)))
+            return front.with_sign(LEAST_VOTES * float(front.way(middle)[0] @ np.array(camera_side)))
         picture = np.stack([correspondence.camera_x, correspondence.camera_y], axis=-1)[::STRIDE, ::STRIDE]
         straight = self.lens.straighten(picture.reshape(-1, 2).astype(np.float64)).reshape(picture.shape)
-        votes = lean_votes(nearness, front, correspondence, straight)
-        votes += sum(path_votes(sides, planes, front, nearness) for sides, planes in self.found.values())
-        return nearness.with_sign(votes)
+        votes = lean_votes(front, straight, STRIDE)
+        votes += sum(path_votes(sides, planes, front) for sides, planes in found)
+        return front.with_sign(votes)
 
 
 def _quality(sides: Sides, surfaces: Surfaces, named: str, warnings: list[str]) -> TransferQuality:

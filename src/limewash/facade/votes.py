@@ -1,11 +1,12 @@
-"""What the paths of a tracing say about which way "nearer" is; see `limewash.facade.nearness`."""
+"""What scan and tracing say about which way "nearer" is; see `limewash.facade.nearness`."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from limewash.facade.nearness import LEAST_SHIFT_PX, Nearness
+from limewash.facade.front import Front
+from limewash.facade.nearness import LEAST_SHIFT_PX
 from limewash.facade.plane_fit import PlaneFit
 from limewash.facade.sides import LEAST_SUPPORT, LEFT, RIGHT, Sides, below
 from limewash.facade.tracing import Kind
@@ -19,27 +20,45 @@ ADJOINS = 3.0
 """Samples closer than this reach up to the line. [projector px]"""
 
 
-def path_votes(sides: Sides, planes: list[PlaneFit], wall: PlaneFit, nearness: Nearness) -> float:
-    """Votes of one path, positive if the left side's shift grows with nearness where the left is nearer.
+def lean_votes(front: Front, straight: Array, stride: int) -> float:
+    """Votes of surfaces that lean back, whose lower part is the nearer one: positive if depth grows downwards.
 
-    Two things are known without knowing depth. A post stands before what is beside it, and a roof's edge before
-    what is above it. And where a shadow or a hidden strip lies along the line, the surface that reaches up to the
-    line is the nearer one: it is what hides the strip.
+    Parameters
+    ----------
+    front : Front
+    straight : ndarray of shape (h, w, 2)
+        Straightened photo px of every `stride`-th projector pixel, NaN where unseen.
+    stride : int
+    """
+    h, w = straight.shape[:2]
+    grid = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1).reshape(-1, 2).astype(np.float64) * stride
+    depth = front.depths(straight.reshape(-1, 2), grid).reshape(h, w)
+    change = depth[1:] - depth[:-1]
+    both = np.minimum(np.abs(depth[1:]), np.abs(depth[:-1])) > LEAST_SHIFT_PX
+    smooth = np.isfinite(change) & both & (np.abs(change) < 0.5 * stride)
+    return float(np.sum(np.clip(change[smooth], -0.5, 0.5)))
+
+
+def path_votes(sides: Sides, planes: list[PlaneFit], front: Front) -> float:
+    """Votes of one path, positive if the side that must be nearer has the larger depth.
+
+    Two things are known beforehand. A post stands before what is beside it, and a roof's edge before what is above it.
+    And where a shadow or a hidden strip lies along the line, the surface that reaches up to the line is the nearer
+    one: it is what hides the strip.
     """
     if len(planes) < 2:
         return 0.0
-    left_ahead, sure = _left_ahead(sides, planes, wall, nearness)
+    left_ahead, sure = _left_ahead(sides, planes, front)
     left_nearer = WEIGHT * (_by_kind(sides) + _by_gap(sides, planes, np.abs(left_ahead)))
     return float(np.sum(np.clip(left_ahead, -0.5, 0.5)[sure] * left_nearer[sure]))
 
 
-def _left_ahead(sides: Sides, planes: list[PlaneFit], wall: PlaneFit, nearness: Nearness) -> tuple[Array, Flags]:
-    """How much the left side's plane is shifted against the right side's, and where both are known to differ."""
-    base = wall.map(sides.straight)
+def _left_ahead(sides: Sides, planes: list[PlaneFit], front: Front) -> tuple[Array, Flags]:
+    """How much deeper the left side's plane lies than the right side's, and where both are known to differ."""
     best, share = _best_planes(sides, planes)
-    shift = np.stack([nearness.shift(plane.map(sides.straight), base) for plane in planes], axis=1)
+    depth = np.stack([front.depths(sides.straight, plane.map(sides.straight)) for plane in planes], axis=1)
     rows = np.arange(sides.count)
-    ahead = shift[rows, best[:, LEFT]] - shift[rows, best[:, RIGHT]]
+    ahead = depth[rows, best[:, LEFT]] - depth[rows, best[:, RIGHT]]
     return ahead, (share.min(axis=1) >= LEAST_SUPPORT) & (np.abs(ahead) > LEAST_SHIFT_PX)
 
 
