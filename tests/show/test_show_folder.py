@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from invented_house import invented_map
 
 from limewash.errors import InputError
 from limewash.facade.map import export_map
@@ -11,7 +12,6 @@ from limewash.project.folder import Project, create_project
 from limewash.project.models import Facade, House, MeasuredPoint
 from limewash.scan.correspondence import Correspondence, save_correspondence
 from limewash.show.folder import open_show, start_show, wall_of
-from invented_house import invented_map
 
 SIZE = (480, 270)
 METRES_A_PIXEL = 0.02
