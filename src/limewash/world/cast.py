@@ -53,6 +53,28 @@ def hit_pixels(
 
 
 @kernel
+def plane_growth(projector: Array, camera: Array, pixels: Array, position: Array, normal: Array, out: Map) -> None:
+    """How camera x, y (rows of ``out[i]``) grow along projector x, y on the plane through each hit (N, 3).
+
+    Central differences over half a pixel; each shifted ray is met with the plane itself, not with the scene.
+    """
+    for i in range(len(pixels)):
+        nx, ny, nz = normal[i, 0], normal[i, 1], normal[i, 2]
+        ox, oy, oz = projector[18], projector[19], projector[20]
+        height = (position[i, 0] - ox) * nx + (position[i, 1] - oy) * ny + (position[i, 2] - oz) * nz
+        for axis in range(2):
+            out[i, 0, axis], out[i, 1, axis] = 0.0, 0.0
+            for side in range(-1, 2, 2):
+                x = pixels[i, 0] + (0.25 * side if axis == 0 else 0.0)
+                y = pixels[i, 1] + (0.25 * side if axis == 1 else 0.0)
+                dx, dy, dz = pixel_direction(projector, x, y)
+                t = height / (dx * nx + dy * ny + dz * nz)
+                cx, cy, _ = pixel_of(camera, ox + t * dx, oy + t * dy, oz + t * dz)
+                out[i, 0, axis] += 2.0 * side * cx
+                out[i, 1, axis] += 2.0 * side * cy
+
+
+@kernel
 def _sees(
     scene: Scene, x: float, y: float, z: float, nx: float, ny: float, nz: float,
     tx: float, ty: float, tz: float, stack: NDArray[np.int64],

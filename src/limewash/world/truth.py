@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from limewash.geometry.device import Device
 from limewash.geometry.rays import pack_device
 from limewash.scan.correspondence import Correspondence, Map
-from limewash.world.cast import hit_pixels
+from limewash.world.cast import hit_pixels, plane_growth
 from limewash.world.rows import in_rows
 from limewash.world.scene import Scene
 from limewash.world.textures import GLASS
@@ -104,17 +104,12 @@ def true_correspondence(scene: Scene, projector: Device, camera: Device) -> Trut
     )
 
 
-def _growth(projector: Device, camera: Device, pixels: Array, position: Array, normal: Array) -> Array:
-    """Central difference over half a pixel, on the plane through each hit."""
-    out = np.empty((len(pixels), 2, 2))
-    for axis in range(2):
-        ends = []
-        for shift in (-0.25, 0.25):
-            moved = pixels.copy()
-            moved[:, axis] += shift
-            direction = projector.rays(moved)
-            along = np.einsum("ni,ni->n", position - projector.position_m, normal)
-            travel = along / np.einsum("ni,ni->n", direction, normal)
-            ends.append(camera.project(projector.position_m + travel[:, None] * direction))
-        out[:, :, axis] = (ends[1] - ends[0]) / 0.5
+def _growth(projector: Device, camera: Device, pixels: Array, position: Array, normal: Array) -> Map:
+    out = np.empty((len(pixels), 2, 2), dtype=np.float32)
+    lens, eye = pack_device(projector), pack_device(camera)
+
+    def work(a: int, b: int) -> None:
+        plane_growth(lens, eye, pixels[a:b], position[a:b], normal[a:b], out[a:b])
+
+    in_rows(work, len(pixels), 16_384)
     return out
