@@ -91,13 +91,14 @@ class _Fit:
 
 def _fit_fringe(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: PatternPlan, which: int) -> _Fit:
     index = [n for n, hold in enumerate(plan.body) if hold.kind == "fringe" and hold.axis == which]
-    phase_rad = np.array([plan.body[n].phase_rad for n in index])
+    phase = np.array([plan.body[n].phase_rad for n in index])
+    waves = np.column_stack([np.cos(phase), np.sin(phase), np.cos(2.0 * phase), np.sin(2.0 * phase)])
     fit = _Fit(*(np.empty(sums.shape[1:], dtype=np.float32) for _ in range(4)))
     picks = np.array(index)
     in_bands(
         sums.shape[1],
         lambda first, last: fit_rows(
-            sums, picks, weights[picks], phase_rad, first, last, fit.phase, fit.amplitude, fit.mean, fit.variance
+            sums, picks, weights[picks], waves, first, last, fit.phase, fit.amplitude, fit.mean, fit.variance
         ),
     )
     return fit
@@ -149,7 +150,7 @@ def fit_rows(
     sums: Sums,
     picks: Indices,
     weights: Floats,
-    phase_rad: Floats,
+    waves: Floats,
     first: int,
     last: int,
     phase: Image,
@@ -159,14 +160,14 @@ def fit_rows(
 ) -> None:
     """Fit mean, first and second harmonic to the phase steps of every pixel; the rest is noise.
 
+    `waves` has, for every step, cosine and sine of its phase and of twice its phase.
+
     The second harmonic is what a curved response (player, projector, phone) makes of a sinusoid. It does not
     bend the phase when there are five steps or more, and is no noise.
     """
-    steps = len(picks)
-    width = sums.shape[2]
-    cos1, sin1 = np.cos(phase_rad), np.sin(phase_rad)
-    cos2, sin2 = np.cos(2.0 * phase_rad), np.sin(2.0 * phase_rad)
-    free = steps - 5 if steps > 5 else steps - 3
+    steps, width = picks.size, sums.shape[2]
+    second = 1.0 if steps > 5 else 0.0
+    free = steps - 3 - 2 * second
     value = np.empty(steps)
     for row in range(first, last):
         for col in range(width):
@@ -175,17 +176,15 @@ def fit_rows(
                 v = sums[picks[k], row, col] * weights[k]
                 value[k] = v
                 m += v
-                c += v * cos1[k]
-                s += v * sin1[k]
-                c2 += v * cos2[k]
-                s2 += v * sin2[k]
-            m /= steps
-            c, s, c2, s2 = 2.0 * c / steps, 2.0 * s / steps, 2.0 * c2 / steps, 2.0 * s2 / steps
-            if steps <= 5:
-                c2 = s2 = 0.0
+                c += v * waves[k, 0]
+                s += v * waves[k, 1]
+                c2 += v * waves[k, 2]
+                s2 += v * waves[k, 3]
+            m, c, s = m / steps, 2.0 * c / steps, 2.0 * s / steps
+            c2, s2 = second * 2.0 * c2 / steps, second * 2.0 * s2 / steps
             rest = 0.0
             for k in range(steps):
-                d = value[k] - m - c * cos1[k] - s * sin1[k] - c2 * cos2[k] - s2 * sin2[k]
+                d = value[k] - m - c * waves[k, 0] - s * waves[k, 1] - c2 * waves[k, 2] - s2 * waves[k, 3]
                 rest += d * d
             phase[row, col] = np.arctan2(s, c)
             amplitude[row, col] = np.sqrt(c * c + s * s)
@@ -228,13 +227,14 @@ def locate_rows(
             sd = np.sqrt(variance[row, col])
             if a < 2.0 * sd:
                 continue
-            score[:] = 0.0
+            for b in range(bit_count):
+                score[b] = 0.0
+                wide[b] = 0.0
             for k in range(len(picks)):
                 angle = phase[row, col] - carrier[k]
                 score[bits[k]] += (sums[picks[k], row, col] * weights[k] - mean[row, col]) * np.cos(angle)
             x = place(score, phase[row, col], half, bit_count)
             if not decided(score, x, 4.0 * sd, half, bit_count):
-                wide[:] = 0.0
                 for r in range(max(row - 1, 0), min(row + 2, rows)):
                     for q in range(max(col - 1, 0), min(col + 2, width)):
                         for k in range(len(picks)):

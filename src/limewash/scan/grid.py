@@ -31,9 +31,9 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     camera_x, camera_y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
     strength = np.zeros(shape, dtype=np.float32)
     turned = 1.0 if np.nanmedian(s.slope[0] * s.slope[3] - s.slope[1] * s.slope[2]) >= 0.0 else -1.0
-    fill_cells(s.x, s.y, s.amplitude, s.right, s.down, turned, camera_x, camera_y, strength)
+    fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, camera_x, camera_y, strength)
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
-    extend_rims(s.x, s.y, s.slope, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)
+    extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)
     return Correspondence(
         camera_x=camera_x,
         camera_y=camera_y,
@@ -58,6 +58,7 @@ def fill_cells(
     x: Image,
     y: Image,
     amplitude: Image,
+    share: Image,
     right: Mask,
     down: Mask,
     turned: float,
@@ -90,7 +91,7 @@ def fill_cells(
                     break
                 if whole:
                     fill_triangle(
-                        x, y, amplitude, row + r0, col + c0, r1, c1, r2, c2, turned, camera_x, camera_y, strength
+                        x, y, amplitude, share, row + r0, col + c0, r1, c1, r2, c2, turned, camera_x, camera_y, strength
                     )
 
 
@@ -99,6 +100,7 @@ def fill_triangle(
     x: Image,
     y: Image,
     amplitude: Image,
+    share: Image,
     row: int,
     col: int,
     r1: int,
@@ -117,6 +119,7 @@ def fill_triangle(
     area = ax * by - ay * bx
     if not area * turned > 0.0:
         return
+    q0, q1, q2 = share[row, col], share[row + r1, col + c1], share[row + r2, col + c2]
     power = min(amplitude[row, col], amplitude[row + r1, col + c1], amplitude[row + r2, col + c2])
     high, wide = camera_x.shape
     first = max(int(np.ceil(y0 + min(0.0, ay, by))), 0)
@@ -127,7 +130,9 @@ def fill_triangle(
         for u in range(start, stop + 1):
             s = ((u - x0) * by - (v - y0) * bx) / area
             t = (ax * (v - y0) - ay * (u - x0)) / area
-            if s >= -1e-5 and t >= -1e-5 and s + t <= 1.00002 and power > strength[v, u]:
+            if s < -1e-5 or t < -1e-5 or s + t > 1.00002:
+                continue
+            if power > strength[v, u] and q0 + s * (q1 - q0) + t * (q2 - q0) >= 0.3:
                 strength[v, u] = power
                 camera_x[v, u] = col + s * c1 + t * c2
                 camera_y[v, u] = row + s * r1 + t * r2
@@ -138,6 +143,7 @@ def extend_rims(
     x: Image,
     y: Image,
     slope: Image,
+    share: Image,
     right: Mask,
     down: Mask,
     turned: float,
@@ -162,13 +168,15 @@ def extend_rims(
             area = ax * by - ay * bx
             if not area * turned > 0.0:
                 continue
-            reach_x, reach_y = overhang * (abs(ax) + abs(bx)), overhang * (abs(ay) + abs(by))
+            # The light falls from one to nothing over about two pixels, and to a half at the rim itself.
+            over = min(overhang, 2.0 * (share[row, col] - 0.3))
+            reach_x, reach_y = over * (abs(ax) + abs(bx)), over * (abs(ay) + abs(by))
             for v in range(max(int(np.ceil(y0 - reach_y)), 0), min(int(np.floor(y0 + reach_y)), high - 1) + 1):
                 for u in range(max(int(np.ceil(x0 - reach_x)), 0), min(int(np.floor(x0 + reach_x)), wide - 1) + 1):
                     s = ((u - x0) * by - (v - y0) * bx) / area
                     t = (ax * (v - y0) - ay * (u - x0)) / area
                     far = max(abs(s), abs(t))
-                    if far <= overhang and far < rim[v, u]:
+                    if far <= over and far < rim[v, u]:
                         rim[v, u] = far
                         camera_x[v, u] = col + s
                         camera_y[v, u] = row + t

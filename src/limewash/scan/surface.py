@@ -30,7 +30,10 @@ _NEAR, _FAR = 7, 21  # sides of the squares in which slopes are averaged [camera
 _FEW = 6.0  # steps that make an average
 _REACH = 2  # neighbours as far as this are fitted [camera px]
 _COMPANY = 7  # as many must agree
-_HALF_LIGHT = 0.73  # code that half the light gives, as a share
+_LIKE, _UNLIKE = 1.6, 0.62  # ratios of brightness up to and from which pixels are of one surface
+_STEEPNESS = 4  # the weight is the square of the code to this: bright pixels know best where the surface is
+_CODE_TO_LIGHT = 2.2  # exponent that leads from codes to light, about
+_FAINTEST = 0.1  # share of a surface's light; a pixel with less only sees it blurred
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,8 @@ class Surfaces:
         Standard deviation of the position from noise, along one axis. [px]
     amplitude : ndarray of float32
         As in `Decoded`. [codes]
+    share : ndarray of float32
+        Share of the pixel that the surface fills, told from its light at the surface's rim, 1 elsewhere. [-]
     right, down : ndarray of bool
         Whether a pixel's surface goes on to the next pixel at its right, and below it.
     """
@@ -56,6 +61,7 @@ class Surfaces:
     slope: Image
     sigma: Image
     amplitude: Image
+    share: Image
     right: Mask
     down: Mask
 
@@ -65,17 +71,21 @@ def find_surfaces(decoded: Decoded) -> Surfaces:
     x, y = decoded.x, decoded.y
     sigma = np.hypot(decoded.sigma_x, decoded.sigma_y) * np.float32(np.sqrt(0.5))
     guess = _usual_slopes(x, y, sigma)
-    fit_x, fit_y, fit_sigma = (np.full(x.shape, np.nan, dtype=np.float32) for _ in range(3))
+    fit_x, fit_y, fit_sigma, share = (np.full(x.shape, np.nan, dtype=np.float32) for _ in range(4))
     slope = np.zeros((4, *x.shape), dtype=np.float32)
     in_bands(
         len(x),
         lambda first, last: fit_planes(
-            x, y, sigma, decoded.amplitude, guess, first, last, fit_x, fit_y, fit_sigma, slope
+            x, y, sigma, decoded.amplitude, guess, first, last, fit_x, fit_y, fit_sigma, slope, share
         ),
     )
     right, down = (np.zeros(x.shape, dtype=np.bool_) for _ in range(2))
     in_bands(len(x), lambda first, last: link_rows(fit_x, fit_y, slope, first, last, right, down))
-    return Surfaces(fit_x, fit_y, slope, fit_sigma, decoded.amplitude, right, down)
+    inner = right & down
+    inner[:, 1:] &= right[:, :-1]
+    inner[1:] &= down[:-1]
+    share[inner] = 1.0  # dark paint, not the rim
+    return Surfaces(fit_x, fit_y, slope, fit_sigma, decoded.amplitude, share, right, down)
 
 
 def _usual_slopes(x: Image, y: Image, sigma: Image) -> Image:
@@ -141,6 +151,7 @@ def fit_planes(
     fit_y: Image,
     fit_sigma: Image,
     slope: Image,
+    share: Image,
 ) -> None:
     """Fit x and y as planes over the neighbours that agree."""
     total = np.empty(14)
@@ -148,8 +159,12 @@ def fit_planes(
         for col in range(x.shape[1]):
             if not (np.isfinite(x[row, col]) and np.isfinite(y[row, col])):
                 continue
-            size = np.sqrt(0.5 * np.sum(guess[:, row, col] ** 2))
-            if add_up(x, y, sigma, amplitude, guess, row, col, size, total) < _COMPANY:
+            g0, g1, g2, g3 = guess[0, row, col], guess[1, row, col], guess[2, row, col], guess[3, row, col]
+            size = np.sqrt(0.5 * (g0 * g0 + g1 * g1 + g2 * g2 + g3 * g3))
+            # First among its like: dark paint beside bright trim has a place of its own. Failing that, among
+            # all: a pixel at the rim, which sees half of its surface, goes by its brighter neighbours.
+            n = add_up(x, y, sigma, amplitude, guess, row, col, size, _LIKE, total)
+            if n < _COMPANY and add_up(x, y, sigma, amplitude, guess, row, col, size, np.inf, total) < _COMPANY:
                 continue
             w0, wc, wr, wcc, wcr, wrr = total[0], total[1], total[2], total[3], total[4], total[5]
             # The normal matrix is inverted by cofactors.
@@ -163,9 +178,10 @@ def fit_planes(
             off = np.hypot(offset_x, offset_y)
             if off > 3.5 * sigma[row, col] + 1.2 * size:
                 continue
-            # Less than half the light of its surface, and its position dragged along: past the rim.
-            if amplitude[row, col] < _HALF_LIGHT * total[13] / w0 and off > 0.5 * size:
+            light = np.float32(amplitude[row, col] / (total[13] / w0)) ** _CODE_TO_LIGHT
+            if light < _FAINTEST:
                 continue
+            share[row, col] = min(light, 1.0)
             fit_x[row, col] = x[row, col] + offset_x
             fit_y[row, col] = y[row, col] + offset_y
             fit_sigma[row, col] = sigma[row, col] * np.sqrt(min(i00 / det * total[12] / w0, 1.0))
@@ -177,16 +193,28 @@ def fit_planes(
 
 @kernel
 def add_up(
-    x: Image, y: Image, sigma: Image, amplitude: Image, guess: Image, row: int, col: int, size: float, total: Floats
+    x: Image,
+    y: Image,
+    sigma: Image,
+    amplitude: Image,
+    guess: Image,
+    row: int,
+    col: int,
+    size: float,
+    like: float,
+    total: Floats,
 ) -> int:
-    """Sums over the neighbours that lie about where the slopes lead to expect; gives their number.
+    """Sums over the neighbours that lie about where the slopes lead to expect; gives the number of those not darker.
+
+    Neighbours that are more than `like` times brighter are left out.
 
     `total` becomes w, wc, wr, wcc, wcr, wrr, then wx, wxc, wxr, the same of y, ww and wa, where w is the weight, c and
     r count columns and rows from the pixel, x and y are relative to it and a is amplitude. The weight is the
     square of the light, about the fourth power of the code.
     """
     height, width = x.shape
-    total[:] = 0.0
+    for k in range(total.size):
+        total[k] = 0.0
     n = 0
     for r in range(max(row - _REACH, 0), min(row + _REACH + 1, height)):
         for c in range(max(col - _REACH, 0), min(col + _REACH + 1, width)):
@@ -195,10 +223,11 @@ def add_up(
             off_x = px - guess[0, row, col] * dc - guess[2, row, col] * dr
             off_y = py - guess[1, row, col] * dc - guess[3, row, col] * dr
             allowed = 3.5 * np.hypot(sigma[row, col], sigma[r, c]) + (0.45 + 0.3 * max(abs(dc), abs(dr))) * size
-            if not np.hypot(off_x, off_y) < allowed:
+            ratio = amplitude[r, c] / (amplitude[row, col] + 1e-3)
+            if not (np.hypot(off_x, off_y) < allowed and ratio < like):
                 continue
-            n += 1
-            w = (amplitude[r, c] / (amplitude[row, col] + 1.0)) ** 4 + 1e-6
+            n += ratio > _UNLIKE
+            w = (ratio * ratio) ** _STEEPNESS + 1e-9
             total[0] += w
             total[1] += w * dc
             total[2] += w * dr

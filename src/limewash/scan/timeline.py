@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 CHIPS = len(SYNC) + DATA_BITS
 
 _BEATS_S = np.geomspace(0.18, 0.30, 86)  # lengths of a beat that are tried: 0.6 % apart
-_MISFIT = 0.12  # beats by which changes may be off whole beats; a frame of a 24 Hz camera is 0.18
 _ENOUGH = 0.985  # correlation of the chips' levels with black and white
+_UNEVEN = 0.2  # by how much of a beat a change in the mark may be off
 _REACH = 0.45  # how far from the expected time a change is looked for, in beats
 _MEMORY = 16  # changes that the expectation rests on
 
@@ -86,10 +86,13 @@ def find_mark(times_s: Sequence[float] | Array, levels: Sequence[float] | Array)
     beat, start = beat[inside], start[inside]
     chips = _chip_levels(t, m, start, beat)
     likeness = _likeness(chips[:, : len(SYNC)])
-    best = int(np.argmax(likeness))
-    if likeness[best] < _ENOUGH:
-        return None
-    return _read(t, m, start[best], beat[best], chips[best])
+    for candidate in np.argsort(-likeness):
+        if likeness[candidate] < _ENOUGH:
+            break
+        mark = _read(t, m, start[candidate], beat[candidate], chips[candidate])
+        if mark is not None:
+            return mark
+    return None
 
 
 def _chip_levels(t: Array, m: Array, start: Array, beat: Array) -> Array:
@@ -118,26 +121,24 @@ def _read(t: Array, m: Array, start_s: float, beat_s: float, chips: Array) -> Ma
     if np.any(np.abs(share - np.rint(share)) > 0.3) or bright - dark < max(0.15, 8.0 * flutter):
         return None
     word = tuple(round(float(s)) for s in share[len(SYNC) :])
-    refined, misfit = _refined(t, m, Mark(start_s, beat_s, word, float(dark), float(bright)))
-    # A beat that is a little off can still match the fixed chips and then misread the others: its changes do not fall
-    # on whole beats, or fitting them moves the chips so far that they read otherwise.
-    if misfit > _MISFIT or refined.stop_s > t[-1] + _MISFIT * refined.beat_s:
+    return _timed(t, m, Mark(start_s, beat_s, word, float(dark), float(bright)))
+
+
+def _timed(t: Array, m: Array, rough: Mark) -> Mark | None:
+    """Time and beat from the moments at which the brightness passes the middle; all of them must fit."""
+    above = m > 0.5 * (rough.dark + rough.bright)
+    n = np.flatnonzero(above[1:] != above[:-1])
+    moment_s = t[n] + (0.5 * (rough.dark + rough.bright) - m[n]) / (m[n + 1] - m[n]) * (t[n + 1] - t[n])
+    beats = (moment_s - rough.start_s) / rough.beat_s
+    inside = (beats > 0.5) & (beats < CHIPS - 0.5)
+    moment_s, number = moment_s[inside], np.rint(beats[inside])
+    expected = [k for k, (a, b) in enumerate(pairwise(rough.chips), start=1) if a != b]
+    if number.tolist() != expected:
         return None
-    again = (_chip_levels(t, m, np.array([refined.start_s]), np.array([refined.beat_s]))[0] - dark) / (bright - dark)
-    return refined if np.all(np.abs(again - refined.chips) <= 0.3) else None
-
-
-def _refined(t: Array, m: Array, rough: Mark) -> tuple[Mark, float]:
-    """Time and beat from the moments at which the brightness passes the middle; and their RMS misfit, in beats."""
-    changes = [k for k, (a, b) in enumerate(pairwise(rough.chips), start=1) if a != b]
-    seen = [
-        _change_near(t, np.abs(np.diff(m, prepend=m[0])), rough.start_s + k * rough.beat_s, 0.45 * rough.beat_s)
-        for k in changes
-    ]
-    moments = np.array([s for s, _ in seen])
-    beat_s, start_s = np.polyfit(changes, moments, 1)
-    misfit = float(np.sqrt(np.mean((start_s + beat_s * np.array(changes) - moments) ** 2)) / beat_s)
-    return Mark(float(start_s), float(beat_s), rough.word, rough.dark, rough.bright), misfit
+    beat_s, start_s = np.polyfit(number, moment_s, 1)
+    if np.max(np.abs(moment_s - start_s - number * beat_s)) > _UNEVEN * beat_s:
+        return None
+    return Mark(float(start_s), float(beat_s), rough.word, rough.dark, rough.bright)
 
 
 def _change_near(t: Array, change: Array, expected_s: float, reach_s: float) -> tuple[float, float]:
