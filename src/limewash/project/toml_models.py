@@ -72,8 +72,19 @@ def validate(data: dict[str, Any], model: type[M], *, where: str) -> M:
     try:
         return model.model_validate(data)
     except pydantic.ValidationError as error:
-        faults = [_fault(fault, model) for fault in error.errors()]
+        faults = [_fault(fault, model) for fault in _causes(error.errors())]
         raise InputError("\n".join(f"{where}: {fault}" for fault in faults)) from None
+
+
+def _causes(faults: list[Any]) -> list[Any]:
+    """Without lists that are called too short only because one of their items has a fault of its own."""
+    places = [tuple(fault["loc"]) for fault in faults]
+
+    def has_inner(fault: Any) -> bool:
+        at = tuple(fault["loc"])
+        return any(len(place) > len(at) and place[: len(at)] == at for place in places)
+
+    return [fault for fault in faults if fault["type"] != "too_short" or not has_inner(fault)]
 
 
 def _fault(fault: Any, model: type[BaseModel]) -> str:

@@ -16,6 +16,7 @@ from limewash.site.search import CRITERIA, Candidate, SearchResult, Trial, judge
 from limewash.site.tables import eye_table, halves, section_table, shade_table
 
 _SMALLEST_GAIN = 0.002
+_TRIED_STANDS = 400
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def _help(
         index = int(wide.results[:, k.COVERAGE].argmax())
         reach = float(wide.results[index, k.COVERAGE])
         short = f"{section!r}: no stand covers more than {reach:.0%} of it; {need_coverage:.0%} is needed"
-        steps += _shorter_throw(wide, index)
+        steps += _shorter_throw(scene, result, wide)
         steps += _less_shadow(wide, index, need_coverage)
     steps += _two_projectors(house, scene, result, section)
     if not steps:
@@ -104,9 +105,11 @@ def _help(
 
 
 def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: float) -> list[str]:
-    mean = float(trial.results[index, k.MEAN_LX])
     native = trial.projector.contrast
-    factor = white_needed_lx(need_contrast, ambient_lx=ambient_lx, native=native) / mean
+    reached = float(np.exp(trial.results[index, k.LOG_CONTRAST]))
+    # What gives the contrast that is needed, over what gives the contrast that is reached.
+    lux = [white_needed_lx(c, ambient_lx=ambient_lx, native=native) for c in (need_contrast, reached)]
+    factor = lux[0] / lux[1]
     if not math.isfinite(factor):
         return [f"{trial.label} has a contrast of {native:g}:1 of its own; take one with more."]
     lumens = trial.projector.light_left_lm * factor
@@ -119,12 +122,26 @@ def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: floa
     ]
 
 
-def _shorter_throw(trial: Trial, index: int) -> list[str]:
-    room = float(trial.results[index, k.ROOM])
-    if room >= 1.0 or room <= 0.0:
-        return []
+def _shorter_throw(scene: Scene, result: SearchResult, trial: Trial) -> list[str]:
+    """The largest throw ratio below the zoom's that would serve, tried out at the stands that need it least."""
+    room = trial.results[:, k.ROOM]
     shortest = (trial.projector.throw_range or (trial.projector.throw_ratio,))[0]
-    return [f"A shorter throw: a ratio of {room * shortest:.2f} instead of {shortest:g} would hold it from there."]
+    section = section_table(trial.section, scene.section(trial.section), scene.people)
+    shade, eyes = shade_table(scene), eye_table(scene)
+    narrow = np.flatnonzero((room > 0.0) & (room < 1.0))
+    for index in narrow[np.argsort(-room[narrow])][:_TRIED_STANDS]:
+        ratio = math.floor(room[index] * shortest * 98.0) / 100.0
+        if ratio < 0.1:
+            break
+        lens = trial.projector.model_copy(update={"throw_ratio": ratio, "throw_range": None})
+        tried = judge(lens, section, result.stands[index : index + 1], shade, eyes, scene.ambient_lx)
+        if tried[0, k.COVERAGE] >= result.needs[0]:
+            x, y, z = (show_length(float(value), scene.units) for value in result.stands[index])
+            return [
+                f"A shorter throw: a ratio of {ratio:.2f} instead of {shortest:g} would hold it "
+                f"from x {x}, height {y}, distance {z}."
+            ]
+    return []
 
 
 def _less_shadow(trial: Trial, index: int, need_coverage: float) -> list[str]:

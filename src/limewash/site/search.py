@@ -283,12 +283,13 @@ def _stand(place: Array, r: Array) -> Stand:
 def _told_apart(
     trials: Sequence[Trial], stands: Array, cable_m: Array, areas: dict[str, float], count: int
 ) -> tuple[Candidate, ...]:
+    lit = np.concatenate([trial.results[:, k.COVERAGE] > 0.0 for trial in trials])
     rank = np.concatenate([trial.score + 10.0 * trial.meets for trial in trials])
     chosen: list[tuple[Trial, int]] = []
     for flat in np.argsort(-rank, kind="stable"):
         trial, index = trials[flat // len(stands)], int(flat % len(stands))
-        if trial.results[index, k.COVERAGE] <= 0.0:
-            break
+        if not lit[flat]:
+            continue
         near = any(other is trial and np.linalg.norm(stands[index, ::2] - stands[i, ::2]) < 1.0 for other, i in chosen)
         if not near and sum(other is trial for other, _ in chosen) < _MOST_ALIKE:
             chosen.append((trial, index))

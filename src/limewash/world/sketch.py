@@ -9,6 +9,7 @@ import numpy as np
 from limewash.light.colour import LUMA_BT709
 from limewash.project.models import Facade, Projector, Rig, Stand
 from limewash.project.site_models import Ambient, GroundKind, Obstacle, Part, Site, Spot, Zone
+from limewash.world.blocks import roof_lines
 from limewash.world.model import Block, House, Material, Opening, Porch, Strip
 from limewash.world.scene import paint_of
 from limewash.world.textures import KINDS, surface
@@ -28,8 +29,9 @@ _ACROSS_M = (14.0, 17.0)
 
 
 def facade_of(house: House) -> Facade:
-    """The front of each block as one flat part: wall, gable and openings; reflectances from the paint."""
-    parts = tuple(_part(house, block) for block in house.blocks)
+    """Fronts, roof edges and slopes of the blocks and porches as flat parts; reflectances from the paint."""
+    blocks = [part for block in house.blocks for part in (_part(house, block), _roof(house, block))]
+    parts = (*blocks, *(_porch_roof(house, porch) for porch in house.porches))
     right = max(block.x_m[1] for block in house.blocks)
     top = max(_peak_m(block) for block in house.blocks)
     return Facade(width_m=round(right, 3), height_m=round(top, 3), part=parts)
@@ -37,7 +39,7 @@ def facade_of(house: House) -> Facade:
 
 def site_of(house: House) -> Site:
     """Ground, obstacles, people and street light around a virtual house."""
-    posts = [post for porch in house.porches for post in _porch(porch)]
+    porches = [thing for porch in house.porches for thing in _porch(porch)]
     bushes = [
         _box("bush", "hedge", bush.middle_m, tuple(0.8 * radius for radius in bush.radii_m)) for bush in house.bushes
     ]
@@ -46,7 +48,7 @@ def site_of(house: House) -> Site:
     far = Zone(name="across the street", kind="other", ground_m=_corners(_NEAR_X_M, _ACROSS_M), public=True)
     return Site(
         ambient=Ambient(wall_lx=round(_wall_lx(house, middle), 2)),
-        obstacle=tuple(posts + bushes),
+        obstacle=tuple(porches + bushes),
         zone=(*zones, far),
         audience=(Spot(name="pavement", x_m=round(middle, 2), distance_m=9.8),),
     )
@@ -85,6 +87,33 @@ def _part(house: House, block: Block) -> Part:
     )
 
 
+def _roof(house: House, block: Block) -> Part:
+    """The boards along a gable's edge, or the slope that a roof turns to the street."""
+    roof = block.roof
+    lines = roof_lines(block.x_m, block.front_z_m, block.depth_m, block.eaves_y_m, roof)
+    if roof.gable == "front":
+        drop = roof.fascia_m / math.cos(math.radians(roof.pitch_deg))
+        upper = [(float(x), float(y)) for x, y, _ in lines.edge]
+        return Part(
+            name=f"{block.title.lower()}, roof edge",
+            section="roof",
+            polygon=tuple(_rounded(point) for point in (*upper, *((x, y - drop) for x, y in upper[::-1]))),
+            forward_m=round(float(lines.edge[0, 2]) + 0.03, 4),
+            reflectance=round(mean_reflectance(house.materials[roof.fascia]), 3),
+            sides=False,
+        )
+    return Part(
+        name=f"{block.title.lower()}, roof",
+        section="roof",
+        corners=tuple((float(x), float(y), float(z)) for x, y, z in np.round([*lines.edge, *lines.ridge[::-1]], 4)),
+        reflectance=round(mean_reflectance(house.materials[roof.covering]), 3),
+    )
+
+
+def _rounded(point: tuple[float, float]) -> tuple[float, float]:
+    return (round(point[0], 4), round(point[1], 4))
+
+
 def _opening(opening: Opening) -> tuple[float, float, float, float]:
     left = opening.middle_x_m - opening.width_m / 2.0
     return (round(left, 4), opening.sill_y_m, opening.width_m, opening.height_m)
@@ -106,17 +135,42 @@ def mean_reflectance(material: Material) -> float:
     return total / _PROBES
 
 
+def _porch_roof(house: House, porch: Porch) -> Part:
+    """The gable over a porch, or its slope where the roof leans against the wall."""
+    (left, right), top = porch.x_m, porch.beam_y_m + porch.beam_m
+    front, rise = porch.wall_z_m + porch.depth_m, math.tan(math.radians(porch.roof.pitch_deg))
+    if porch.roof.gable == "front":
+        peak = ((left + right) / 2.0, round(top + (right - left) / 2.0 * rise, 4))
+        return Part(
+            name=porch.title.lower(),
+            section=porch.id,
+            polygon=((left, porch.beam_y_m), (right, porch.beam_y_m), (right, top), peak, (left, top)),
+            forward_m=front,
+            reflectance=round(mean_reflectance(house.materials[porch.post]), 3),
+            sides=False,
+        )
+    low = (top, front + porch.roof.overhang_m)
+    high = (round(top + (porch.depth_m + porch.roof.overhang_m) * rise, 4), porch.wall_z_m)
+    return Part(
+        name=porch.title.lower(),
+        section=porch.id,
+        corners=((left, *low), (right, *low), (right, *high), (left, *high)),
+        reflectance=round(mean_reflectance(house.materials[porch.roof.covering]), 3),
+    )
+
+
 def _porch(porch: Porch) -> list[Obstacle]:
-    front = porch.wall_z_m + porch.depth_m
-    half = porch.post_m / 2.0
+    front, half = porch.wall_z_m + porch.depth_m, porch.post_m / 2.0
+    standing = (porch.floor_y_m, porch.beam_y_m)
     posts = [
-        _span("porch post", "post", (x - half, x + half), (0.0, porch.beam_y_m), (front - 0.2, front - 0.04))
+        _span("porch post", "post", (x - half, x + half), standing, (front - 0.05 - porch.post_m, front - 0.05))
         for x in porch.posts_x_m
     ]
-    top = porch.beam_y_m + porch.beam_m
+    beam = (porch.beam_y_m, porch.beam_y_m + porch.beam_m)
     return [
         *posts,
-        _span("porch roof", "eaves", porch.x_m, (porch.beam_y_m, top + 0.3), (porch.wall_z_m + 0.02, front)),
+        _span("porch beam", "eaves", porch.x_m, beam, (front - 0.22, front - 0.03)),
+        _span("porch floor", "other", porch.x_m, (0.0, porch.floor_y_m), (porch.wall_z_m + 0.02, front)),
     ]
 
 
