@@ -1,0 +1,342 @@
+// @ts-check
+/**
+ * Holds the trace page together: which tool is in hand, what is selected, what holds the pointer, what the keys do.
+ *
+ * @typedef {import("../geometry/vector.js").Point} Point
+ * @typedef {import("../geometry/path.js").Path} Path
+ * @typedef {import("../geometry/perspective.js").Wall} Wall
+ * @typedef {import("./store.js").Traced} Traced
+ * @typedef {import("./store.js").Kind} Kind
+ * @typedef {import("./tool.js").Tool} Tool
+ */
+import { el } from "../dom.js";
+import { box, vertices, withoutVertex } from "../geometry/path.js";
+import { wallFromDirections, wallFromMeasured, withLength } from "../geometry/perspective.js";
+import { apply } from "../geometry/homography.js";
+import { caught } from "../geometry/snapping.js";
+import { TraceBoard } from "./board.js";
+import { ByEye } from "./by_eye.js";
+import { ChainTool, CurveTool, WireTool } from "./chain_tools.js";
+import { toolIcon, TOOLS } from "./icons.js";
+import { traceKeys } from "./keys.js";
+import { drawLoupe } from "./loupe.js";
+import { Painter } from "./paint.js";
+import { Panel } from "./panel.js";
+import { nudged, PickTool } from "./pick_tool.js";
+import { MapPreview } from "./preview.js";
+import { Proposals } from "./proposals.js";
+import { ArcTool, EllipseTool, FourCornersTool, HalfRoundTool, RectangleTool } from "./shape_tools.js";
+import { kindWord, Store } from "./store.js";
+import { Strip } from "./strip.js";
+import { MeasureTool, MirrorTool, RepeatTool } from "./wall_tools.js";
+
+const CATCH_PX = 11;
+/** How far on the screen an edge may lie from what was drawn. */
+const SETTLE_PX = 9;
+
+export class Desk {
+  /** @type {Kind} */
+  kind = "window";
+  /** @type {Set<string>} */
+  selected = new Set();
+  /** @type {number | null} */
+  corner = null;
+  copies = 1;
+  photo = "photo";
+  settles = true;
+  catches = true;
+  loupe = true;
+  step = { size: 1, unit: "px" };
+  toolName = "pick";
+
+  /** @param {any} studio @param {any} photos @param {import("./store.js").State} state @param {any} seen the wall as the server sees it */
+  constructor(studio, photos, state, seen) {
+    this.studio = studio;
+    this.photos = photos.photos;
+    this.byEyeScan = seen.by_eye;
+    this.settles = !seen.by_eye;
+    this.store = new Store(studio, state);
+    this.wall = wallOf(seen, state.size);
+    this.board = /** @type {TraceBoard} */ (document.createElement("trace-board"));
+    this.board.setAttribute("aria-label", "Photo of the house with the tracing over it");
+    const tools = { pick: PickTool, lines: ChainTool, rectangle: RectangleTool, corners: FourCornersTool, halfround: HalfRoundTool, ellipse: EllipseTool,
+      arc: ArcTool, curve: CurveTool, wire: WireTool, measure: MeasureTool, mirror: MirrorTool, repeat: RepeatTool };
+    /** @type {Record<string, Tool>} */
+    this.tools = Object.fromEntries(Object.entries(tools).map(([name, Made]) => [name, new Made(this)]));
+    this.measure = /** @type {MeasureTool} */ (this.tools.measure);
+    this.proposals = new Proposals(studio, this);
+    this.preview = new MapPreview(studio, this);
+    this.byEye = new ByEye(studio, this);
+    this.strip = new Strip(this);
+    this.panel = new Panel(this, {
+      kind: (/** @type {Kind} */ kind) => this.setKind(kind), rename: (/** @type {string} */ title) => this.#changeAll((path) => ({ ...path, title }), "rename"),
+      place: (/** @type {0 | 1} */ axis, /** @type {number} */ value) => this.place(axis, value), step: () => this.step,
+      setStep: (/** @type {number | null} */ size, /** @type {string | null} */ unit) => { this.step = { size: size ?? this.step.size, unit: unit ?? this.step.unit }; },
+      settle: () => this.settle(), tool: (/** @type {string} */ name) => this.setTool(name), copies: (/** @type {number} */ n) => { this.copies = Math.min(Math.max(Math.round(n) || 1, 1), 60); },
+      lock: () => this.lock(), remove: () => this.remove(), surface: (/** @type {string | null} */ surface) => this.#changeAll((path) => ({ ...path, surface }), "say which surface"),
+      look: (/** @type {string} */ id) => this.look([id]),
+    });
+    this.toolbar = el("div", { class: "trace-tools", role: "toolbar", "aria-label": "Drawing tools", "aria-orientation": "vertical" },
+      ...TOOLS.map(([name, shape, words, key]) => el("button", { type: "button", class: "button bare", "data-tool": name, title: `${words} (${key})`, "aria-label": `${words} (${key})`,
+        on: { click: () => { this.setTool(name); this.board.focus({ preventScroll: true }); } } }, toolIcon(shape))));
+    this.element = el("div", { class: "trace" }, this.toolbar,
+      el("div", { class: "trace-middle" }, this.strip.top, el("div", { class: "trace-board-place" }, this.board, this.proposals.element, this.byEye.element), this.strip.foot),
+      el("aside", { class: "trace-panel", "aria-label": "Tracing" }, this.panel.element, this.preview.element));
+  }
+
+  async begin() {
+    this.board.hand = {
+      down: (at, event) => this.#down(at, event), move: (at, event) => this.#move(at, event), up: (at, event) => this.tool.up(at, event),
+      twice: (at) => !this.proposals.open && this.tool.twice(at), leave: () => { this.tool.leave(); this.refresh(); },
+    };
+    this.board.overlay = (context) => this.#paint(context);
+    this.board.moved = () => this.strip.show();
+    this.store.watch(() => this.#changed());
+    this.studio.live.on("photo", () => this.#newPhotos());
+    this.studio.keys.add(traceKeys(this));
+    this.measure.measured = (a, b) => this.strip.askLength(a, b);
+    this.board.show(this.photos[0]);
+    this.setTool("pick");
+    this.refresh();
+    await this.preview.read();
+  }
+
+  get tool() {
+    return this.tools[this.toolName];
+  }
+
+  /** @param {string} name */
+  setTool(name) {
+    this.tool.stop();
+    if (this.toolName !== name) this.tool.leave();
+    this.toolName = name;
+    if (!["pick", "mirror", "repeat", "measure"].includes(name)) this.select([]);
+    for (const control of this.toolbar.children) control.setAttribute("aria-pressed", String(control.dataset.tool === name));
+    this.board.style.cursor = name === "pick" ? "" : "crosshair";
+    this.refresh();
+  }
+
+  /** @param {Kind} kind of the selection, or of what is drawn next */
+  setKind(kind) {
+    this.kind = kind;
+    if (this.selected.size) this.#changeAll((path) => ({ ...path, kind }), `make it ${kindWord(kind).toLowerCase()}`);
+    this.refresh();
+  }
+
+  /** @param {readonly string[]} ids @param {number | null} [corner] */
+  select(ids, corner = null) {
+    this.selected = new Set(ids);
+    this.corner = ids.length === 1 ? corner : null;
+    this.refresh();
+  }
+
+  /** @param {Point} at @param {PointerEvent | null} event @param {Point | null} from @param {readonly Point[]} chain @param {readonly string[]} [without] */
+  catch(at, event, from, chain, without = []) {
+    if (!this.catches || event?.altKey) return { point: at, kind: /** @type {const} */ ("free"), guides: [] };
+    const paths = this.store.paths.filter((path) => !without.includes(path.id));
+    return caught(at, { paths, wall: this.wall, from, chain, reach: this.board.reach(CATCH_PX) });
+  }
+
+  /** @param {Path} path @param {{settle?: boolean}} [how] */
+  async finish(path, how = {}) {
+    const id = this.store.freeId(this.kind);
+    const number = this.store.paths.filter((old) => old.kind === this.kind).length + 1;
+    /** @type {Traced} */
+    const traced = { id, kind: this.kind, title: `${kindWord(this.kind)} ${number}`, surface: null, closed: path.closed, segments: path.segments };
+    this.store.dragged.set(id, traced); // seen while it settles
+    this.store.tell();
+    const settled = (how.settle ?? this.settles) && this.toolName !== "wire" ? await this.#settled(traced) : traced;
+    const added = await this.store.add({ ...settled, title: traced.title }, `draw ${kindWord(this.kind).toLowerCase()}`);
+    if (added !== id) this.store.dragged.delete(id);
+  }
+
+  /** Move what is in hand onto the photo's edges. */
+  async settle() {
+    const put = await Promise.all(this.#inHand().map((path) => this.#settled(path)));
+    if (put.length) this.store.change({ put }, "settle on edges");
+  }
+
+  /** @param {Traced} path @returns {Promise<Traced>} as it was when there is no edge or no answer */
+  async #settled(path) {
+    const reach_px = Math.min(Math.max(this.board.reach(SETTLE_PX), 3), 8 * Math.max(1, this.store.state.size[0] / 2400));
+    try {
+      const answer = await this.studio.api.post("/api/trace/settle", { path, reach_px, photo: this.photo });
+      return answer.path;
+    } catch (error) {
+      this.say(/** @type {Error} */ (error).message, "care");
+      return path;
+    }
+  }
+
+  remove() {
+    const ids = [...this.selected].filter((id) => !this.store.isLocked(id));
+    if (!ids.length) return;
+    this.select([]);
+    this.store.change({ remove: ids }, ids.length > 1 ? `take out ${ids.length} paths` : "take out a path");
+  }
+
+  /** The corner in hand, else all that is. */
+  removeInHand() {
+    const [path] = this.#inHand();
+    const less = path && this.selected.size === 1 && this.corner !== null ? withoutVertex(path, this.corner) : null;
+    if (!less) {
+      this.remove();
+      return;
+    }
+    this.select([path.id]);
+    this.store.change({ put: [{ ...path, ...less }] }, "take out a corner");
+  }
+
+  lock() {
+    const ids = [...this.selected];
+    const locked = !ids.some((id) => this.store.isLocked(id));
+    for (const id of ids) this.store.lock(id, locked);
+  }
+
+  /** Move what is in hand so that its corner comes to a coordinate. @param {0 | 1} axis @param {number} value */
+  place(axis, value) {
+    const [path] = this.#inHand();
+    if (!path) return;
+    const corner = vertices(path)[this.corner ?? 0];
+    const by = /** @type {Point} */ ([0, 0]);
+    by[axis] = value - corner[axis];
+    this.nudge(by, "place");
+  }
+
+  /** One step to a side: in photo pixels, or on the wall in millimetres. @param {Point} way @param {number} times */
+  nudgeStep(way, times) {
+    const [path] = this.#inHand();
+    if (!path) return false;
+    const size = this.step.size * times;
+    if (this.step.unit === "px" || !this.wall?.metric) {
+      this.nudge([way[0] * size, way[1] * size], "nudge");
+      return true;
+    }
+    const corner = vertices(path)[this.corner ?? 0];
+    const [x, y] = apply(this.wall.toWall, corner);
+    const to = apply(this.wall.toPhoto, [x + (way[0] * size) / 1000, y - (way[1] * size) / 1000]);
+    this.nudge([to[0] - corner[0], to[1] - corner[1]], "nudge");
+    return true;
+  }
+
+  /** @param {Point} by @param {string} what */
+  nudge(by, what) {
+    const put = nudged(this, by);
+    if (put.length) this.store.change({ put }, what);
+  }
+
+  /** The next or previous corner of the one path in hand. @param {1 | -1} step */
+  nextCorner(step) {
+    const [id] = this.selected;
+    const path = this.store.get(id);
+    if (!path) return;
+    const count = vertices(path).length;
+    this.select([id], this.corner === null ? (step > 0 ? 0 : count - 1) : (this.corner + step + count) % count);
+  }
+
+  /** @param {readonly string[]} ids */
+  look(ids) {
+    const boxes = ids.map((id) => this.store.get(id)).filter((path) => path !== undefined).map((path) => box(path, 0.5));
+    if (!boxes.length) return;
+    this.board.fit({ left: Math.min(...boxes.map((b) => b.left)), top: Math.min(...boxes.map((b) => b.top)),
+      right: Math.max(...boxes.map((b) => b.right)), bottom: Math.max(...boxes.map((b) => b.bottom)) });
+  }
+
+  /** @param {Wall} wall */
+  takeWall(wall) {
+    if (this.wall?.metric && !wall.metric) return; // measured points say more
+    this.wall = wall;
+    this.refresh();
+  }
+
+  /** One known length gives the wall its metres. @param {Point} a @param {Point} b @param {number} length_m */
+  setLength(a, b, length_m) {
+    if (!this.wall || !(length_m > 0)) return;
+    this.wall = withLength(this.wall, a, b, length_m);
+    this.say(`Lengths on the wall are in metres now: this one is ${length_m} m`);
+    this.refresh();
+  }
+
+  /** @param {string} name */
+  setPhoto(name) {
+    this.photo = name;
+    const info = this.photos.find((/** @type {any} */ photo) => photo.name === name);
+    if (info) this.board.show(info);
+    this.refresh();
+  }
+
+  refresh() {
+    this.panel.show();
+    this.strip.show();
+    this.preview.draw();
+    this.board.redraw();
+  }
+
+  /** @param {string} text @param {"" | "care"} [kind] */
+  say(text, kind = "") {
+    this.studio.say(text, kind);
+  }
+
+  #inHand() {
+    return [...this.selected].filter((id) => !this.store.isLocked(id)).map((id) => this.store.get(id)).filter((path) => path !== undefined);
+  }
+
+  /** @param {(path: Traced) => Traced} change @param {string} what */
+  #changeAll(change, what) {
+    const put = this.#inHand().map(change);
+    if (put.length) this.store.change({ put }, what);
+  }
+
+  #changed() {
+    const ids = new Set(this.store.paths.map((path) => path.id));
+    const left = [...this.selected].filter((id) => ids.has(id));
+    if (left.length !== this.selected.size) this.selected = new Set(left);
+    if (this.selected.size !== 1) this.corner = null;
+    this.refresh();
+  }
+
+  async #newPhotos() {
+    this.photos = (await this.studio.api.get("/api/photo/info")).photos;
+    this.strip.showPhotos();
+    this.setPhoto(this.photos.some((/** @type {any} */ photo) => photo.name === this.photo) ? this.photo : "photo");
+  }
+
+  /** @param {Point} at @param {PointerEvent} event */
+  #down(at, event) {
+    if (this.proposals.open && this.toolName === "pick" && this.proposals.click(at)) return;
+    this.tool.down(at, event);
+    this.strip.show();
+  }
+
+  /** @param {Point} at @param {PointerEvent} event */
+  #move(at, event) {
+    if (this.proposals.open && this.toolName === "pick") this.proposals.hover(at);
+    this.tool.move(at, event);
+    this.strip.show();
+  }
+
+  /** @param {CanvasRenderingContext2D} context */
+  #paint(context) {
+    const painter = new Painter(context, this.board.view);
+    const pick = /** @type {PickTool} */ (this.tools.pick);
+    const hovered = this.toolName === "pick" ? pick.hovered?.id : null;
+    for (const path of this.store.paths) {
+      painter.traced(path, path.kind, { selected: this.selected.has(path.id), hovered: hovered === path.id, faint: this.selected.size > 0 && !this.selected.has(path.id) });
+    }
+    const [only] = this.selected;
+    const path = this.selected.size === 1 ? this.store.get(only) : null;
+    if (path) painter.handles(path, this.corner, this.store.isLocked(path.id));
+    this.proposals.paint(painter);
+    this.tool.paint(painter);
+    const { pointer } = this.board;
+    if (this.loupe && pointer && (this.toolName !== "pick" || this.tool.busy)) {
+      drawLoupe(context, this.board, this.tool.caught?.point ?? pointer, context.canvas, painter.colour("--mark"));
+    }
+  }
+}
+
+/** @param {any} seen @param {[number, number]} size @returns {Wall | null} */
+function wallOf(seen, size) {
+  const measured = seen.measured.length >= 4 ? wallFromMeasured(seen.measured) : null;
+  return measured ?? wallFromDirections(seen.level, seen.plumb, size, [size[0] / 2, size[1] * 0.75]);
+}

@@ -1,0 +1,155 @@
+// @ts-check
+/**
+ * The panel: kinds, what is in hand, all that is drawn.
+ *
+ * @typedef {import("./store.js").Traced} Traced
+ * @typedef {import("./store.js").Kind} Kind
+ */
+import { button, el, svg } from "../dom.js";
+import { apply } from "../geometry/homography.js";
+import { pathLength, vertices } from "../geometry/path.js";
+import { groupOf, KINDS, kindWord } from "./store.js";
+
+const LOCK = "M5.5 9V6.5a4.5 4.5 0 0 1 9 0V9M4 9h12v8H4z";
+
+/** @param {string} d */
+const sign = (d) => svg("svg", { viewBox: "0 0 20 20", class: "icon", "aria-hidden": "true" }, svg("path", { d }));
+
+export class Panel {
+  #kinds;
+  #inHand = el("section", { class: "in-hand", "aria-label": "In hand" });
+  #list = el("div", { class: "drawn", role: "listbox", "aria-label": "Drawn", "aria-multiselectable": "true" });
+  #count = el("span", { class: "soft small end figures" });
+  #shownFor = "";
+
+  /** @param {import("./tool.js").Bench} bench @param {Record<string, any>} does what its buttons do */
+  constructor(bench, does) {
+    this.bench = bench;
+    this.does = does;
+    this.#kinds = el("div", { class: "kinds", role: "radiogroup", "aria-label": "Kind" },
+      ...KINDS.map(([kind, words], n) => el("button", { type: "button", role: "radio", "data-kind": kind, title: `${words} (${(n + 1) % 10})`,
+        on: { click: () => does.kind(kind) } }, el("i", { style: `--c: var(--k-${kind})` }), words)));
+    this.element = el("div", { class: "panel-scroll" },
+      this.#kinds, this.#inHand, el("section", { class: "drawn-section" }, el("div", { class: "row" }, el("h3", {}, "Drawn"), this.#count), this.#list));
+  }
+
+  show() {
+    const { bench } = this;
+    const chosen = [...bench.selected].map((id) => bench.store.get(id)).filter((path) => path !== undefined);
+    const kind = chosen.length ? (chosen.every((path) => path.kind === chosen[0].kind) ? chosen[0].kind : "") : bench.kind;
+    for (const chip of this.#kinds.children) chip.setAttribute("aria-checked", String(chip.dataset.kind === kind));
+    this.#showInHand(chosen);
+    this.#showList();
+  }
+
+  /** @param {Traced[]} chosen */
+  #showInHand(chosen) {
+    const key = JSON.stringify([chosen.map((path) => [path.id, this.bench.store.isLocked(path.id)]), this.bench.corner !== null]);
+    if (key !== this.#shownFor) {
+      this.#shownFor = key;
+      this.#inHand.replaceChildren(...(chosen.length ? this.#controls(chosen) : [el("p", { class: "soft small nothing" }, "Nothing in hand. Choose a tool and draw, or click a line.")]));
+    }
+    this.#fill(chosen);
+  }
+
+  /** @param {Traced[]} chosen */
+  #controls(chosen) {
+    const { does } = this;
+    const [path] = chosen;
+    const one = chosen.length === 1;
+    const locked = chosen.some((p) => this.bench.store.isLocked(p.id));
+    const number = (/** @type {string} */ name, /** @type {string} */ label, /** @type {(value: number) => void} */ took) =>
+      el("label", { class: "cell" }, label, el("input", { type: "number", step: "any", name, disabled: locked,
+        on: { change: (/** @type {any} */ event) => event.target.value !== "" && took(Number(event.target.value)) } }));
+    return [
+      one ? el("label", { class: "field" }, "Name", el("input", { name: "title", value: path.title, maxlength: 200, placeholder: `${kindWord(path.kind)}; "Porch / left post" makes a group`, disabled: locked,
+        on: { change: (/** @type {any} */ event) => does.rename(event.target.value.trim()) } })) : el("p", {}, `${chosen.length} in hand`),
+      el("div", { class: "cells" },
+        number("x", this.bench.corner === null ? "x" : "Corner x", (value) => does.place(0, value)),
+        number("y", this.bench.corner === null ? "y" : "Corner y", (value) => does.place(1, value)),
+        el("label", { class: "cell" }, "Nudge by", el("span", { class: "step" }, el("input", { type: "number", name: "step", min: 0.01, step: "any", value: does.step().size,
+          on: { change: (/** @type {any} */ event) => does.setStep(Number(event.target.value), null) } }),
+          el("select", { name: "unit", "aria-label": "Unit", on: { change: (/** @type {any} */ event) => does.setStep(null, event.target.value) } },
+            ...["px", "mm"].map((unit) => el("option", { value: unit, selected: does.step().unit === unit, disabled: unit === "mm" && !this.bench.wall?.metric }, unit)))))),
+      el("p", { class: "soft small figures sizes" }),
+      el("div", { class: "row tight" },
+        button({ text: "Settle", label: "Move it onto the edges of the photo (S)", run: does.settle, disabled: locked }),
+        button({ text: "Mirror", label: "Mirror it about a plumb line (Shift+M)", run: () => does.tool("mirror") }),
+        button({ text: "Repeat", label: "Repeat it in a row (Shift+R)", run: () => does.tool("repeat") }),
+        el("input", { class: "copies", type: "number", min: 1, max: 60, value: this.bench.copies, "aria-label": "How many copies",
+          on: { change: (/** @type {any} */ event) => does.copies(Number(event.target.value)) } })),
+      el("div", { class: "row tight" },
+        button({ text: locked ? "Unlock" : "Lock", label: "Keep it from being moved (K)", run: does.lock }),
+        one && path.closed !== undefined ? this.#surface(path, locked) : null,
+        button({ text: "Take out", label: "Take it out of the tracing (Delete)", kind: "end", run: does.remove, disabled: locked })),
+    ];
+  }
+
+  /** Which side the scan is to be trusted on. @param {Traced} path @param {boolean} locked */
+  #surface(path, locked) {
+    const sides = path.closed ? [["", "Lies on: as found"], ["inside", "Lies on: inside"], ["outside", "Lies on: outside"]]
+      : [["", "Lies on: as found"], ["left", "Lies on: left side"], ["right", "Lies on: right side"]];
+    return el("select", { class: "surface", name: "surface", "aria-label": "Surface that the line lies on", disabled: locked,
+      on: { change: (/** @type {any} */ event) => this.does.surface(event.target.value || null) } },
+      ...sides.map(([value, words]) => el("option", { value, selected: (path.surface ?? "") === value }, words)));
+  }
+
+  /** Numbers that follow the hand. @param {Traced[]} chosen */
+  #fill(chosen) {
+    const [path] = chosen;
+    if (!path) return;
+    const corner = this.bench.corner;
+    const corners = vertices(path);
+    const at = corner !== null && corners[corner] ? corners[corner] : corners[0];
+    for (const [k, name] of ["x", "y"].entries()) {
+      const input = this.#inHand.querySelector(`input[name=${name}]`);
+      if (input && document.activeElement !== input) input.value = String(Number(at[k].toFixed(2)));
+    }
+    const title = this.#inHand.querySelector("input[name=title]");
+    if (title && document.activeElement !== title) title.value = path.title;
+    const sizes = this.#inHand.querySelector(".sizes");
+    if (sizes) sizes.textContent = this.#sizes(path);
+  }
+
+  /** @param {Traced} path */
+  #sizes(path) {
+    const { wall } = this.bench;
+    const length = `${path.closed ? "around" : "long"} ${pathLength(path, 0.1).toFixed(0)} px`;
+    if (!wall?.metric) return length;
+    const onWall = vertices(path).map((p) => apply(wall.toWall, p));
+    const span = (/** @type {0 | 1} */ k) => Math.max(...onWall.map((p) => p[k])) - Math.min(...onWall.map((p) => p[k]));
+    return `${span(0).toFixed(2)} × ${span(1).toFixed(2)} m, ${length}`;
+  }
+
+  #showList() {
+    const { bench } = this;
+    const paths = bench.store.paths;
+    this.#count.textContent = paths.length ? String(paths.length) : "";
+    const groups = new Map();
+    for (const path of paths) {
+      const name = groupOf(path) || pluralOf(path.kind);
+      groups.set(name, [...(groups.get(name) ?? []), path]);
+    }
+    const focused = document.activeElement instanceof HTMLElement ? document.activeElement.dataset.id : null;
+    this.#list.replaceChildren(...[...groups].flatMap(([name, members]) => [
+      members.length > 1 ? el("button", { type: "button", class: "group", title: "Take all of them in hand", on: { click: () => bench.select(members.map((/** @type {Traced} */ path) => path.id)) } }, name, el("span", { class: "figures" }, String(members.length))) : null,
+      ...members.map((/** @type {Traced} */ path) => this.#row(path)),
+    ].filter(Boolean)));
+    if (focused) this.#list.querySelector(`[data-id="${CSS.escape(focused)}"]`)?.focus();
+  }
+
+  /** @param {Traced} path */
+  #row(path) {
+    const { bench } = this;
+    const name = groupOf(path) ? path.title.split(" / ").slice(1).join(" / ") : path.title || path.id;
+    return el("button", { type: "button", class: "drawn-row", role: "option", "data-id": path.id, "aria-selected": String(bench.selected.has(path.id)),
+      on: {
+        click: (/** @type {MouseEvent} */ event) => bench.select(event.shiftKey ? [...bench.selected, path.id] : [path.id]),
+        dblclick: () => this.does.look(path.id),
+      } },
+      el("i", { style: `--c: var(--k-${path.kind})` }), el("span", {}, name), bench.store.isLocked(path.id) ? sign(LOCK) : null);
+  }
+}
+
+/** @param {Kind} kind */
+const pluralOf = (kind) => (kind === "keep-dark" ? "Kept dark" : kind === "other" ? "Other" : `${kindWord(kind)}s`);
