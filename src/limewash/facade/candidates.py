@@ -13,8 +13,9 @@ from limewash.facade.sides import LEAST_SUPPORT, LEFT, RIGHT, STEP, Flags, Sides
 Array = NDArray[np.float64]
 
 LEAST_SAMPLES = 40
-LEAST_RUN = 16.0
+LEAST_RUN = 20.0
 """Shorter stretches do not get a plane of their own. [projector px]"""
+MOST_STRETCHES = 4
 SAME_PX = 0.15
 """Planes that agree this well along a path are one. [projector px]"""
 MOST_SHARED = 12
@@ -22,21 +23,27 @@ LEAST_SHARED = 400
 """How many planes are offered to all paths, and how many samples each must rest on."""
 
 
-def find_planes(sides: Sides, rng: np.random.Generator) -> list[PlaneFit]:
-    """Planes along a path: those that hold most of each side, then those of stretches not yet explained."""
+def side_planes(sides: Sides, rng: np.random.Generator) -> list[PlaneFit]:
+    """Planes that hold most of a whole side of a path."""
     planes: list[PlaneFit] = []
     for side in sides.allowed:
         _add(planes, sides, sides.side == side, rng, least_share=0.2)
+    return planes
+
+
+def with_stretches(planes: list[PlaneFit], sides: Sides, rng: np.random.Generator) -> list[PlaneFit]:
+    """Some planes, and those of stretches of the path that none of them explains."""
+    every = list(planes)
     hopeless = np.zeros((sides.count, 2), dtype=np.bool_)
-    for _ in range(6):
-        open_ = _unexplained(planes, sides) & ~hopeless
+    for _ in range(MOST_STRETCHES):
+        open_ = _unexplained(every, sides) & ~hopeless
         side, run = max(((side, _longest_run(open_[:, side])) for side in (LEFT, RIGHT)), key=lambda r: r[1].sum())
         if run.sum() * STEP < LEAST_RUN:
             break
-        free = run[sides.station] & (sides.side == side) & ~_on_any(planes, sides)
-        if not _add(planes, sides, free, rng, least_share=0.5):
+        free = run[sides.station] & (sides.side == side) & ~_on_any(every, sides)
+        if not _add(every, sides, free, rng, least_share=0.5):
             hopeless[run, side] = True
-    return planes
+    return every
 
 
 def shared_planes(found: Iterable[tuple[Sides, list[PlaneFit]]]) -> list[PlaneFit]:

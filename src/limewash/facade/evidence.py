@@ -17,7 +17,7 @@ Flags = NDArray[np.bool_]
 HIDES, HIDDEN, OFF, NO_SAMPLES = 1.0, 0.35, 0.65, 0.35
 """Costs of a plane on a side of the line: for what is seen there behind the plane, which would hide it; for what is
 seen before it and hides it; for either while it is not known which; and if nothing is seen there. [-]"""
-FREE, TILTED, TILT_PX = 0.05, 0.3, 4.0
+FREE, TILTED, TILT_PX = 0.05, 0.3, 8.0
 """Costs of a plane that is not parallel to the front: of being free to lean at all, and of leaning so much more than
 the noise allows. [-, -, projector px]"""
 

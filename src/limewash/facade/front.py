@@ -28,6 +28,8 @@ PARALLEL_SHARE, PARALLEL_PX = 0.25, 1.0
 """A plane is taken as parallel at first if its shift changes along a path by no more than this share of itself and so
 many px. [-, projector px]"""
 LEAST_VOTES = 50.0
+AGREEING = 0.7
+"""Of the planes to which nearly as much is parallel as to the best one, the one with most scan points is the front."""
 LEAST_ON = 300
 PER_PLANE = 12
 LEVEL_PRIOR = 0.5
@@ -98,16 +100,18 @@ class Front:
 def measure_front(found: Found, shared: Sequence[PlaneFit], nearness: Nearness, thin: Samples) -> Front | None:
     """Measure the front's plane, the epipole and the vanishing line; None if there is no plane to start from.
 
-    The front is the plane to which most of what is traced is parallel.
+    The front is a large plane to which most of what is traced is parallel.
     """
     weighed = [(sides, p, float(np.count_nonzero(sides.on(p)))) for sides, planes in found for p in planes]
 
     def agreement(front: PlaneFit) -> float:
         return sum(weight for sides, plane, weight in weighed if _parallel(sides, plane, front, nearness))
 
-    start = max(shared, key=agreement, default=None)
-    if start is None:
+    if not shared:
         return None
+    rated = [(agreement(plane), plane) for plane in shared]
+    enough = AGREEING * max(rating for rating, _ in rated)
+    start = max((plane for rating, plane in rated if rating >= enough), key=lambda plane: _extent(plane, thin))
     fit = polished(start, thin.straight, thin.projector, thin.weight)
     matrix = fit.matrix if _third(fit.matrix, thin) > 0.0 else -fit.matrix
     middle = np.append(thin.straight.mean(axis=0), 1.0)
@@ -129,6 +133,12 @@ def _parallel(sides: Sides, plane: PlaneFit, front: PlaneFit, nearness: Nearness
     shift = nearness.shift(plane.map(sides.straight), front.map(sides.straight))
     slack = PARALLEL_SHARE * abs(float(np.median(shift))) + PARALLEL_PX + 2.0 * sides.noise_px
     return bool(np.ptp(shift) <= slack)
+
+
+def _extent(plane: PlaneFit, thin: Samples) -> int:
+    """How much of the whole scan lies on a plane."""
+    picked = slice(None, None, max(1, len(thin.straight) // 20_000))
+    return int(np.count_nonzero(plane.residual(thin.straight[picked], thin.projector[picked]) < plane.reach_px))
 
 
 def _third(matrix: Array, thin: Samples) -> float:

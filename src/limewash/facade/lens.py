@@ -59,7 +59,13 @@ class PhotoLens:
         """Photo points (N, 2) as a lens without distortion would show them, up to a homography. [px]"""
         if not self.coefficients.any():
             return points
-        return points + self.half_px * (self.terms(points) @ self.coefficients)
+        (x, y), (k1, k2, p1, p2) = ((points - self.centre) / self.half_px).T, self.coefficients
+        r2 = x * x + y * y
+        radial = r2 * (k1 + k2 * r2)
+        moved = np.empty_like(points)
+        moved[:, 0] = x * radial + p1 * (r2 + 2.0 * x * x) + 2.0 * p2 * x * y
+        moved[:, 1] = y * radial + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * y * y)
+        return np.asarray(points + self.half_px * moved)
 
     def terms(self, points: Array) -> Array:
         """The displacement by each coefficient, in half diagonals, shape (N, 2, 4)."""

@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 LEAST_SHIFT_PX = 1.5
 """A shift below this tells nothing about depth. [projector px]"""
+ENOUGH = 30_000
 LEAST_SHARE = 0.01
 """So much of the scan must lie off the main wall before its shifts count. [-]"""
 
@@ -49,15 +50,16 @@ class Nearness:
 
 def find_epipole(wall: PlaneFit, samples: Samples) -> Nearness | None:
     """Where all shifts off the main wall point; None if nearly everything is on the wall. The sign is still open."""
-    base = wall.map(samples.straight)
-    shift = samples.projector - base
+    picked = slice(None, None, max(1, len(samples.straight) // ENOUGH))
+    base, target = wall.map(samples.straight[picked]), samples.projector[picked]
+    shift = target - base
     size = np.hypot(shift[:, 0], shift[:, 1])
     # Beyond the largest sensible shift it is an outlier of the scan.
-    off = (size > max(LEAST_SHIFT_PX, 2.0 * wall.reach_px)) & (size < 0.15 * np.ptp(samples.projector, axis=0).max())
+    off = (size > max(LEAST_SHIFT_PX, 2.0 * wall.reach_px)) & (size < 0.15 * np.ptp(target, axis=0).max())
     if np.count_nonzero(off) < max(50.0, LEAST_SHARE * len(size)):
         return None
-    centre, scale = samples.projector.mean(axis=0), samples.projector.std()
-    p, q = (base[off] - centre) / scale, (samples.projector[off] - centre) / scale
+    centre, scale = target.mean(axis=0), target.std()
+    p, q = (base[off] - centre) / scale, (target[off] - centre) / scale
     lines = np.cross(np.column_stack([p, np.ones(len(p))]), np.column_stack([q, np.ones(len(q))]))
     lines /= np.hypot(lines[:, 0], lines[:, 1])[:, None]
     weight = np.minimum(size[off] / LEAST_SHIFT_PX, 4.0)

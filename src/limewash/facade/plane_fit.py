@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 
 HYPOTHESES = 72
 SCORED = 500
-FITTED = 5000
+FITTED = 3000
 """How many samples are used at most for scoring guesses, and for the last fit: more tell nothing new."""
 
 CUT = 3.2

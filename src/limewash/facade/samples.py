@@ -68,7 +68,12 @@ class Samples:
 
 
 def gather(
-    correspondence: Correspondence, chains: list[tuple[Array, bool]] | None, band_px: float = 0.0, *, stride: int = 1
+    correspondence: Correspondence,
+    chains: list[tuple[Array, bool]] | None = None,
+    band_px: float = 0.0,
+    *,
+    stride: int = 1,
+    like: Samples | None = None,
 ) -> Samples:
     """Turn a correspondence round.
 
@@ -81,6 +86,8 @@ def gather(
         What is near. [photo px]
     stride : int
         Only every so many rows and columns.
+    like : Samples, optional
+        Earlier samples of the same scan, whose scale and noise still hold.
     """
     width, height = correspondence.camera_size
     cell_px = max(4.0, float(np.ceil(np.sqrt(width * height / MOST_CELLS))))
@@ -102,7 +109,7 @@ def gather(
     picked, cell = picked[order], cell[order]
     photo = np.stack([across.ravel()[picked], down.ravel()[picked]], axis=-1).astype(np.float64)
     v, u = np.divmod(picked, across.shape[1])
-    scale, noise_px = _scale_and_noise(correspondence)
+    scale, noise_px = (like.scale, like.noise_px) if like else _scale_and_noise(correspondence)
     return Samples(
         photo=photo,
         projector=np.stack([u, v], axis=-1) * float(stride),

@@ -65,25 +65,24 @@ def chain_of(path: Path2, tolerance_px: float) -> Array:
     return np.asarray(chain[:-1] if path.closed else chain, dtype=np.float64)
 
 
-def strip_along(path: Path2, samples: Samples, *, near_px: float, band_px: float) -> Strip:
-    """Samples whose distance from a path is between `near_px` and `band_px`, on both sides. [photo px]"""
-    chain = chain_of(path, 0.3 * samples.scale)
-    ends = np.vstack([chain, chain[:1]]) if path.closed else chain
+def strip_along(chain: Array, samples: Samples, *, closed: bool, near_px: float, band_px: float) -> Strip:
+    """Samples whose distance from a chain of points is between `near_px` and `band_px`, on both sides. [photo px]"""
+    ends = np.vstack([chain, chain[:1]]) if closed else chain
     at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ends, axis=0).T))])
-    corners = at[: len(chain)][_turns(chain, path.closed) > CORNER_RAD]
+    corners = at[: len(chain)][_turns(chain, closed) > CORNER_RAD]
     distinct = np.diff(at, prepend=-1.0) > 1e-9
     ends, at = ends[distinct], at[distinct]
-    index = samples.along(chain, closed=path.closed, band_px=band_px)
+    index = samples.along(chain, closed=closed, band_px=band_px)
     index = index[:: max(1, int(len(index) / (DENSITY * at[-1] / samples.scale + 2000.0)))]
-    s, d = _nearest(samples.photo[index], ends, at, path.closed)
+    s, d = _nearest(samples.photo[index], ends, at, closed)
     kept = (np.abs(d) >= near_px) & (np.abs(d) <= band_px)
     order = np.argsort(s[kept], kind="stable")
     return Strip(
         chain=chain,
-        closed=path.closed,
+        closed=closed,
         length_px=float(at[-1]),
         corners=corners,
-        inside=_inside_of(chain) if path.closed else 0,
+        inside=_inside_of(chain) if closed else 0,
         index=index[kept][order],
         s=s[kept][order],
         d=d[kept][order],

@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.facade.candidates import find_planes, shared_planes
+from limewash.facade.candidates import shared_planes, side_planes, with_stretches
 from limewash.facade.front import LEAST_VOTES, Front, measure_front
 from limewash.facade.joining import mapped_points
 from limewash.facade.lens import find_lens
 from limewash.facade.nearness import find_epipole
 from limewash.facade.parallel import parallel_planes
-from limewash.facade.plane_fit import PlaneFit
 from limewash.facade.quality import TransferQuality
 from limewash.facade.samples import Samples, gather
 from limewash.facade.sides import STEP, Sides, sides_of
@@ -107,31 +106,34 @@ class _Scene:
         self, tracing: Tracing, correspondence: Correspondence, camera_side: tuple[float, float] | None
     ) -> None:
         rng = np.random.default_rng(0)
-        thin = gather(correspondence, None, stride=STRIDE)
+        thin = gather(correspondence, stride=STRIDE)
         if len(thin.photo) < 50:
             raise InputError(f"the scan has only {len(thin.photo) * STRIDE**2} points; scan again")
         self.lens, self.wall = find_lens(thin, correspondence.camera_size, rng)
         thin = thin.straightened(self.lens.straighten(thin.photo))
         band_px = BAND * thin.scale
-        chains = [(chain_of(item.path, 0.3 * thin.scale), item.path.closed) for item in tracing.items]
-        samples = gather(correspondence, chains, band_px)
+        chains = {item.id: chain_of(item.path, 0.3 * thin.scale) for item in tracing.items}
+        near = [(chains[item.id], item.path.closed) for item in tracing.items]
+        samples = gather(correspondence, near, band_px, like=thin)
         self.samples = samples.straightened(self.lens.straighten(samples.photo))
         self.nearness = find_epipole(self.wall, thin) if self.wall else None
-        self.found = {item.id: self._sides_and_planes(item) for item in tracing.items}
+        self.sides = {item.id: self._sides(item, chains[item.id]) for item in tracing.items}
+        self.planes = {name: side_planes(sides, _dice()) for name, sides in self.sides.items()}
         self.front = self._measured(thin, correspondence, camera_side)
 
-    def _sides_and_planes(self, item: Traced) -> tuple[Sides, list[PlaneFit]]:
-        samples = self.samples
-        strip = strip_along(item.path, samples, near_px=NEAR * samples.scale, band_px=BAND * samples.scale)
+    def _sides(self, item: Traced, chain: Array) -> Sides:
+        samples, closed = self.samples, item.path.closed
+        near_px, band_px = NEAR * samples.scale, BAND * samples.scale
+        strip = strip_along(chain, samples, closed=closed, near_px=near_px, band_px=band_px)
         count = max(2, int(np.ceil(strip.length_px / (STEP * samples.scale))))
         stations = strip.points_at((np.arange(count) + 0.5) / count * strip.length_px)
-        sides = sides_of(item, strip, samples, self.lens.straighten(stations), self.nearness)
-        rng = np.random.default_rng(1)  # each path for itself: its result does not depend on the others
-        return sides, find_planes(sides, rng)
+        return sides_of(item, strip, samples, self.lens.straighten(stations), self.nearness)
 
     def transferred(self, item: Traced) -> TransferredPath:
-        sides, planes = self.found[item.id]
-        planes = [*planes, *(parallel_planes(sides, self.front) if self.front else [])]
+        sides, planes = self.sides[item.id], self.planes[item.id]
+        if self.front is not None:
+            planes = [*planes, *parallel_planes(sides, self.front)]
+        planes = with_stretches(planes, sides, _dice())
         named = item.title or item.id
         warnings: list[str] = []
         if not planes:
@@ -148,7 +150,7 @@ class _Scene:
         self, thin: Samples, correspondence: Correspondence, camera_side: tuple[float, float] | None
     ) -> Front | None:
         """Measure the front, and find out which way is nearer."""
-        found = list(self.found.values())
+        found = [(sides, self.planes[name]) for name, sides in self.sides.items()]
         if self.nearness is None:
             return None
         front = measure_front(found, shared_planes(found), self.nearness, thin)
@@ -162,6 +164,11 @@ class _Scene:
         votes = lean_votes(front, straight, STRIDE)
         votes += sum(path_votes(sides, planes, front) for sides, planes in found)
         return front.with_sign(votes)
+
+
+def _dice() -> np.random.Generator:
+    """The same for each path, whose result then does not depend on the others."""
+    return np.random.default_rng(1)
 
 
 def _quality(sides: Sides, surfaces: Surfaces, named: str, warnings: list[str]) -> TransferQuality:
