@@ -69,12 +69,12 @@ def _half_round(group: PaneGroup, whole: Box, margins: tuple[float, float, float
 def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
     """How far frame and boards reach beyond a box: left, top, right, bottom. [px]
 
-    Boards are as wide on the left as on the right, so where something stands before one side the other tells.
+    Boards are about as wide on all sides, so where something stands before one side the others tell.
     """
     reach = float(np.clip(0.4 * min(box.width, box.height), 8.0, 0.035 * upright.size[0]))
-    left, right = _sides(upright, box, reach)
+    left, top, right, bottom = (_margin(upright, box, way, reach) for way in ("left", "top", "right", "bottom"))
+    left, right = _sides(left, right, top, bottom, usual=0.25 * reach)
     side = 0.5 * (left + right)
-    top, bottom = (_margin(upright, box, way, reach) for way in ("top", "bottom"))
     top, bottom = (m if m is not None and 0.6 * side < m < 1.6 * side else side for m in (top, bottom))
     return left, top, right, bottom
 
@@ -83,20 +83,26 @@ def _round_margins(upright: Upright, box: Box) -> tuple[float, float, float, flo
     """As `_margins` for a half disc: beside its foot and above its crown."""
     reach = float(np.clip(0.4 * box.width, 8.0, 0.035 * upright.size[0]))
     foot = Box(box.left, box.bottom - 0.3 * box.height, box.right, box.bottom)
-    left, right = _sides(upright, foot, reach)
-    bottom = _margin(upright, foot, "bottom", reach)
+    middle = 0.5 * (box.left + box.right)
+    crown = Box(middle - 0.12 * box.width, box.top, middle + 0.12 * box.width, box.bottom)
+    left, right, bottom = (_margin(upright, foot, way, reach) for way in ("left", "right", "bottom"))
+    left, right = _sides(left, right, _margin(upright, crown, "top", reach), bottom, usual=0.25 * reach)
     side = 0.5 * (left + right)
-    return left, side, right, bottom if bottom is not None and bottom < 1.6 * side else side
+    return left, side, right, bottom if bottom is not None and 0.6 * side < bottom < 1.6 * side else side
 
 
-def _sides(upright: Upright, box: Box, reach: float) -> tuple[float, float]:
-    """A frame that lies back shows its depth on one side only: left and right differ, but not by much."""
-    left, right = _margin(upright, box, "left", reach), _margin(upright, box, "right", reach)
+def _sides(
+    left: float | None, right: float | None, top: float | None, bottom: float | None, *, usual: float
+) -> tuple[float, float]:
+    """Left and right: they differ, because a frame that lies back shows its depth on one side only, but not by much."""
     if left is None or right is None:
-        both = left if left is not None else right if right is not None else 0.15 * reach
+        known = [m for m in (left, right) if m is not None and m > 0.5 * usual]
+        known = known or [m for m in (top, bottom) if m is not None and m > 0.5 * usual]
+        both = min(known, default=usual)
         return both, both
     if max(left, right) > 1.9 * min(left, right):
-        return min(left, right), min(left, right)
+        both = min(left, right) if min(left, right) > 0.5 * usual else max(left, right)
+        return both, both
     return left, right
 
 
@@ -141,7 +147,8 @@ def _leaf(upright: Upright, panes: Box) -> Box | None:
     columns = slice(round(panes.left), round(panes.right))
     below = slice(round(panes.bottom) + gap, min(round(panes.bottom + 2.0 * panes.height), height))
     tone = np.median(colour[below, columns].reshape(-1, 3), axis=0)
-    limit = max(0.06 * float(np.linalg.norm(tone)), 0.05)
+    spread = float(np.median(np.linalg.norm(colour[below, columns].reshape(-1, 3) - tone, axis=1)))
+    limit = float(np.clip(3.0 * spread, 0.045, 0.07))
     same = (np.linalg.norm(colour - tone, axis=-1) < limit) & lit
     rows = same[:, columns].mean(axis=1) > 0.55
     bottom = _run(rows, round(panes.bottom) + gap, 1, round(0.02 * width))
@@ -170,10 +177,10 @@ def _run(mask: NDArray[np.bool_], start: int, step: int, most_gap: int) -> int:
 
 def _door(upright: Upright, group: PaneGroup, leaf: Box) -> Opening:
     """Boards around a leaf are sought beside the panes, where posts and bushes seldom stand."""
-    reach = float(np.clip(0.3 * leaf.width, 8.0, 0.03 * upright.size[0]))
+    reach = float(np.clip(0.45 * leaf.width, 8.0, 0.03 * upright.size[0]))
     upper = Box(leaf.left, leaf.top, leaf.right, leaf.top + 0.5 * leaf.height)
     sides = [m for m in (_margin(upright, upper, side, reach) for side in ("left", "right")) if m is not None]
-    side = min(sides, default=0.1 * leaf.width)
+    side = min(sides, default=min(0.1 * leaf.width, 0.006 * upright.size[0]))
     top = _margin(upright, upper, "top", reach)
     top = top if top is not None and 0.5 * side < top < 1.6 * side else side
     kind = Kind.DOOR if leaf.height > 1.35 * leaf.width else Kind.GARAGE

@@ -79,7 +79,7 @@ def find_panes(upright: Upright, *, scanned: bool) -> list[PaneGroup]:
         x, y, w, h, area = (int(v) for v in stats[n])
         if area < (0.0035 * width) ** 2 or min(w, h) < 0.003 * width or max(w, h) > 0.14 * width:
             continue
-        if not 0.12 < w / h < 9.0 or area < 0.5 * w * h or x == 0 or y == 0:
+        if not 0.12 < w / h < 9.0 or area < 0.4 * w * h or x == 0 or y == 0:
             continue
         boxes.append(Box(x, y, x + w, y + h))
         numbers.append(n)
@@ -156,7 +156,9 @@ def _group(box: Box, glass_mask: Mask, lit: Mask, count: int) -> PaneGroup:
 
 def _is_plausible(group: PaneGroup, width: int) -> bool:
     box = group.box
-    if group.fill < 0.42 or group.hull_fill < 0.68:
+    is_box = group.fill > 0.5 and group.hull_fill > 0.88
+    is_half_disc = 0.7 < group.hull_fill < 0.89 and group.fill > (0.4 if group.count >= 3 else 0.55)
+    if not (is_box or is_half_disc):
         return False
     if min(box.width, box.height) < 0.012 * width:
         return False

@@ -24,6 +24,8 @@ from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
 
+LEAST_CONFIDENCE = 0.5
+
 WORDS: dict[Kind, tuple[str, str]] = {
     Kind.WINDOW: ("window", "windows"),
     Kind.DOOR: ("door", "doors"),
@@ -80,8 +82,7 @@ def propose(photo: NDArray[np.uint8], correspondence: Correspondence | None = No
     found = [_from_opening(photo, upright, opening) for opening in openings]
     roofs = find_roof_lines(upright, [opening.box for opening in openings])
     found += [_from_roof(photo, upright, roof) for roof in roofs]
-    inside = [(path, kind, confidence) for path, kind, confidence in found if _is_within(path, size)]
-    return _named(inside)
+    return _named([one for one in found if one[2] >= LEAST_CONFIDENCE and _is_within(one[0], size)])
 
 
 def in_words(proposals: list[Proposal]) -> str:

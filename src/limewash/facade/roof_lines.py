@@ -97,7 +97,7 @@ def _is_lit_below(upright: Upright, line: Array) -> bool:
     above = _median_light(upright, at, -down, np.linspace(0.0025, 0.010, 5) * width)
     lit = _share_lit(upright, at + 0.004 * width * down)
     # Slanted edges are rare on a house and come in pairs, so little contrast will do.
-    most = 0.62 if abs(u[1]) < np.sin(_FLATTEST_RAD) else 0.95
+    most = 0.75 if abs(u[1]) < np.sin(_FLATTEST_RAD) else 0.95
     return lit > 0.7 and below > 0.3 and above < most * below
 
 
@@ -105,7 +105,7 @@ def _median_light(upright: Upright, at: Array, way: Array, far: Array) -> float:
     spots = (at[:, None] + far[None, :, None] * way).reshape(-1, 2)
     x = np.clip(np.round(spots[:, 0]), 0, upright.size[0] - 1).astype(np.intp)
     y = np.clip(np.round(spots[:, 1]), 0, upright.size[1] - 1).astype(np.intp)
-    return float(np.median(upright.colour[y, x].max(axis=-1)))
+    return float(np.median(upright.colour[y, x].mean(axis=-1)))
 
 
 def _share_lit(upright: Upright, at: Array) -> float:
