@@ -155,6 +155,12 @@ def test_windows_lie_in_both_pictures(name: str) -> None:
                 assert (points < np.array(device.size) - 0.5).all(), feature.id
 
 
+def test_what_is_mostly_hidden_is_not_traced() -> None:
+    ids = {feature.id for feature in small_world("brick").features()}
+    assert "porch-post-1" not in ids  # the garage stands before it
+    assert {"porch-post-2", "garage-door-lintel"} <= ids
+
+
 def test_a_traced_window_follows_the_edge_of_what_returns_light() -> None:
     world = small_world("painted")
     window = next(f for f in world.features() if f.id == "upper-left-window")

@@ -14,7 +14,7 @@ from limewash.geometry.device import Device
 from limewash.geometry.path import Cubic, Line, Path2, Point, Segment
 from limewash.world.blocks import post_span, roof_lines, step_spans, traced_wall
 from limewash.world.model import Block, Door, GarageDoor, House, Opening, Porch
-from limewash.world.openings import is_half_round, traced_outline, traced_z_m
+from limewash.world.openings import is_half_round, lintel_span, traced_outline, traced_z_m
 
 Array = NDArray[np.float64]
 
@@ -93,6 +93,10 @@ def features_of(house: House, camera: Device, projector: Device) -> list[Feature
         for opening in block.openings:
             edges = _opening_edges(opening, traced_z_m(opening, block.front_z_m))
             add(opening.id, opening.title, _kind(opening), edges, True)
+            if opening.lintel_traced:
+                across, up, proud = lintel_span(opening)
+                stone = _upright(across, up, block.front_z_m + proud)
+                add(f"{opening.id}-lintel", f"{opening.title}: lintel", Kind.TRIM, stone, True)
     return found
 
 

@@ -80,6 +80,8 @@ class Opening(Data):
     casing: Name = "trim"
     frame: Name = "trim"
     head: Literal["plain", "crown", "soldier"] = "plain"
+    lintel_traced: bool = False
+    """Whether the stone over it is among the features (for `head` = soldier)."""
 
 
 class Window(Opening):

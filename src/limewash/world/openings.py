@@ -27,6 +27,12 @@ def traced_z_m(opening: Opening, wall_z_m: float) -> float:
     return wall_z_m + (CASING_PROUD_M if opening.casing_m > 0 else 0.0)
 
 
+def lintel_span(opening: Opening) -> tuple[tuple[float, float], tuple[float, float], float]:
+    """x span, y span of the stone over an opening, and how far it stands before the wall."""
+    half, top = opening.width_m / 2 + 0.12, opening.sill_y_m + opening.height_m
+    return (opening.middle_x_m - half, opening.middle_x_m + half), (top, top + 0.22), 0.012
+
+
 def is_half_round(opening: Opening) -> bool:
     return isinstance(opening, Window) and opening.shape == "half-round"
 
@@ -97,22 +103,22 @@ def _add_casing(mesh: MeshBuilder, opening: Opening, wall_z_m: float) -> None:
         mesh.box((x[0] - 0.03, x[1] + 0.03), (top, top + 0.05), (wall_z_m, wall_z_m + 0.075), opening.casing)
     if isinstance(opening, Window):
         y = opening.sill_y_m - opening.casing_m
-        mesh.box((x[0] - 0.035, x[1] + 0.035), (y - 0.045, y), (wall_z_m, wall_z_m + 0.085), opening.casing)
+        mesh.box((x[0] - 0.035, x[1] + 0.035), (y - 0.045, y), (wall_z_m, wall_z_m + 0.06), opening.casing)
 
 
 def _add_soldiers(mesh: MeshBuilder, opening: Opening, wall_z_m: float) -> None:
     """Bricks on end above the hole, and a stone sill below a window."""
     x = (opening.middle_x_m - opening.width_m / 2, opening.middle_x_m + opening.width_m / 2)
-    top = opening.sill_y_m + opening.height_m
     if is_half_round(opening):
         outer = half_disc(opening.middle_x_m, opening.sill_y_m, opening.width_m / 2 + 0.22)
         mesh.sheet(outer, [clear_outline(opening)], wall_z_m + 0.012, "stone")
         mesh.tube(outer, (wall_z_m, wall_z_m + 0.012), "stone")
     else:
-        mesh.box((x[0] - 0.12, x[1] + 0.12), (top, top + 0.22), (wall_z_m - 0.1, wall_z_m + 0.012), "stone")
+        across, up, proud = lintel_span(opening)
+        mesh.box(across, up, (wall_z_m - 0.1, wall_z_m + proud), "stone")
     if isinstance(opening, Window):
         y = opening.sill_y_m
-        mesh.box((x[0] - 0.08, x[1] + 0.08), (y - 0.09, y), (wall_z_m - 0.1, wall_z_m + 0.05), "stone")
+        mesh.box((x[0] - 0.08, x[1] + 0.08), (y - 0.09, y), (wall_z_m - 0.1, wall_z_m + 0.035), "stone")
 
 
 def _add_window(mesh: MeshBuilder, window: Window, frame_z: float, wall_z_m: float) -> None:

@@ -14,7 +14,7 @@ from limewash.world.develop import develop
 from limewash.world.virtual import VirtualHouse
 
 
-def test_picture(size: tuple[int, int]) -> NDArray[np.float32]:
+def banded_picture(size: tuple[int, int]) -> NDArray[np.float32]:
     """Something to project that shows where the light goes: warm and cool bands with a fine grid, (H, W, 3)."""
     width, height = size
     x, y = np.meshgrid(np.linspace(0.0, 1.0, width), np.linspace(0.0, 1.0, height))
@@ -33,7 +33,7 @@ def save_stills(world: VirtualHouse, folder: Path, *, progress: Progress = silen
     """Save `day.png`, `dusk.png` and `lit.png` of a world into a folder; returns their paths."""
     make_folder(folder)
     view = world.view(progress=part_of(progress, 0.0, 0.4))
-    lit = develop(view.picture(test_picture(world.projector.size)))
+    lit = develop(view.picture(banded_picture(world.projector.size)))
     day, dusk = view.daylight(part_of(progress, 0.4, 0.7)), view.dusk(part_of(progress, 0.7, 1.0))
     paths = []
     for name, picture in (("day", day), ("dusk", dusk), ("lit", lit)):

@@ -68,8 +68,27 @@ class VirtualHouse:
         return true_correspondence(self.scene, self.projector, self.camera)
 
     def features(self) -> list[Feature]:
-        """Windows, doors, roof lines, walls, posts, trim and steps, exact in metres and in both pictures."""
-        return features_of(self.house, self.camera, self.projector)
+        """Windows, doors, roof lines, walls, posts, trim and steps, exact in metres and in both pictures.
+
+        What the camera sees less than half of is left out, since nobody could trace it.
+        """
+        return list(self._features)
+
+    @cached_property
+    def _features(self) -> tuple[Feature, ...]:
+        every = features_of(self.house, self.camera, self.projector)
+        return tuple(feature for feature in every if self._shown(feature) >= 0.5)
+
+    def _shown(self, feature: Feature) -> float:
+        """Share of a feature's outline that the camera sees, within a pixel and a hand's breadth of depth."""
+        points = np.concatenate([edge.at(np.linspace(0.02, 0.98, 25)) for edge in feature.edges])
+        pixels, depth = self.camera.project(points), np.linalg.norm(points - self.camera.position_m, axis=1)
+        off = np.full(len(points), np.inf)
+        for step in ((0.0, 0.0), (1.2, 0.0), (-1.2, 0.0), (0.0, 1.2), (0.0, -1.2)):
+            hits = cast(self.scene, self.camera, pixels + np.array(step), self.camera.position_m)
+            travel = np.linalg.norm(hits.position_m - self.camera.position_m, axis=1)
+            off = np.fmin(off, np.abs(travel - depth))
+        return float(np.mean(off < 0.1))
 
     def tracing(self) -> Tracing:
         """The features as an exact tracing on the camera's picture."""
