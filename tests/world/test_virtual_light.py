@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from bare import BOX, REFLECTANCE, WALL, bare_house, bare_world, luminance
@@ -12,6 +14,7 @@ from limewash.errors import InputError
 from limewash.geometry.device import Device
 from limewash.geometry.rays import pack_device
 from limewash.world.cast import projector_lux
+from limewash.world.view import View
 from limewash.world.virtual import VirtualHouse
 
 WHITE = np.full((108, 192), 255, dtype=np.uint8)
@@ -143,7 +146,7 @@ def test_black_is_white_over_the_contrast() -> None:
 @settings(max_examples=10, deadline=None)
 @given(a=st.floats(0.0, 0.5), b=st.floats(0.0, 0.5))
 def test_light_adds_up(a: float, b: float) -> None:
-    view = VIEW
+    view = tilted_view()
     rng = np.random.default_rng(4)
     one, two = (rng.uniform(0, 1, (108, 192, 3)).astype(np.float32) for _ in range(2))
     dark = view.picture(np.zeros((108, 192), np.float32))
@@ -152,13 +155,15 @@ def test_light_adds_up(a: float, b: float) -> None:
     np.testing.assert_allclose(both, apart, atol=2e-4 * float(both.max()) + 1e-6)
 
 
-VIEW = bare_world(projector=TILTED).view(samples=1)
+@cache
+def tilted_view() -> View:
+    return bare_world(projector=TILTED).view(samples=1)
 
 
 def test_a_colour_picture_keeps_its_channels_apart() -> None:
     red = np.zeros((108, 192, 3), np.float32)
     red[..., 0] = 1.0
-    picture = VIEW.picture(red)[54, 96]
+    picture = tilted_view().picture(red)[54, 96]
     assert picture[0] > 10.0
     assert picture[1:].max() < 1e-3
 
@@ -166,34 +171,34 @@ def test_a_colour_picture_keeps_its_channels_apart() -> None:
 def test_defocus_spreads_an_edge_and_keeps_its_light() -> None:
     patch = np.zeros((108, 192), np.float32)
     patch[40:70, 80:110] = 1.0
-    sharp, soft = VIEW.picture(patch), VIEW.picture(patch, defocus_px=2.0)
+    sharp, soft = tilted_view().picture(patch), tilted_view().picture(patch, defocus_px=2.0)
     assert (soft > 0.05 * sharp.max()).sum() > 1.2 * (sharp > 0.05 * sharp.max()).sum()
     assert soft.sum() == pytest.approx(sharp.sum(), rel=0.02)
 
 
 def test_bounced_light_comes_from_what_is_lit_and_grows_with_its_share() -> None:
-    direct = VIEW.picture(WHITE)
-    extra = [(VIEW.picture(WHITE, bounce=share) - direct).sum() for share in (0.05, 0.1)]
+    direct = tilted_view().picture(WHITE)
+    extra = [(tilted_view().picture(WHITE, bounce=share) - direct).sum() for share in (0.05, 0.1)]
     assert extra[1] == pytest.approx(2.0 * extra[0], rel=1e-4)
     # Spread evenly the share of the light that comes back is bounce times reflectance; some leaves the picture.
-    assert 0.5 * REFLECTANCE < extra[1] / (direct - VIEW.ambient).sum() / 0.1 < 1.01 * REFLECTANCE
+    assert 0.5 * REFLECTANCE < extra[1] / (direct - tilted_view().ambient).sum() / 0.1 < 1.01 * REFLECTANCE
     with pytest.raises(InputError, match="percentage"):
-        VIEW.picture(WHITE, bounce=5.0)
+        tilted_view().picture(WHITE, bounce=5.0)
 
 
 def test_hits_are_where_the_camera_s_pixels_land() -> None:
-    hits = VIEW.hits
-    wall = VIEW.camera.wall_points(np.array([(96.0, 54.0), (60.0, 40.0)]))
+    hits = tilted_view().hits
+    wall = tilted_view().camera.wall_points(np.array([(96.0, 54.0), (60.0, 40.0)]))
     index = np.array([54 * 192 + 96, 40 * 192 + 60])
     np.testing.assert_allclose(hits.position_m[index, :2], wall, atol=1e-9)
     np.testing.assert_allclose(hits.normal[index], [(0, 0, 1)] * 2, atol=1e-12)
-    assert VIEW.albedo[54, 96] == pytest.approx(REFLECTANCE, rel=1e-6)
+    assert tilted_view().albedo[54, 96] == pytest.approx(REFLECTANCE, rel=1e-6)
 
 
 @pytest.mark.parametrize("shape", [(54, 96), (108, 192, 4), (192, 108)])
 def test_a_picture_of_the_wrong_shape_is_refused(shape: tuple[int, ...]) -> None:
     with pytest.raises(InputError, match=r"projected must have shape \(108, 192\)"):
-        VIEW.picture(np.zeros(shape, np.float32))
+        tilted_view().picture(np.zeros(shape, np.float32))
 
 
 def test_no_samples_are_refused() -> None:
