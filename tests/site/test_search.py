@@ -53,7 +53,7 @@ def test_the_kernel_agrees_with_the_exact_reckoning(wide: House) -> None:
         lit = sum(part.lit_m2 for part in parts)
         lux = sum(part.light_lm for part in parts) / lit
         contrast = np.concatenate([part.maps.contrast[part.maps.lit] for part in parts])
-        assert candidate.lit_m2 == pytest.approx(lit, rel=0.04)
+        assert candidate.lit_m2 == pytest.approx(lit, rel=0.05)
         assert candidate.mean_lx == pytest.approx(lux, rel=0.03)
         assert candidate.contrast == pytest.approx(np.exp(np.log(contrast).mean()), rel=0.03)
         on_section = sum(part.picture_share for part in parts)

@@ -64,7 +64,7 @@ def judge_stands(
     eyes : (P, 3)
         Where people's eyes are. [m]
     """
-    pose = np.empty(14)
+    pose = np.empty(16)
     for index in range(len(stands)):
         result = out[index]
         result[:] = 0.0
@@ -84,7 +84,10 @@ def _turn(pose: Array, yaw: float, tilt: float) -> None:
 
 @kernel
 def _aim(stand: Array, projector: Array, hull: Array, pose: Array, result: Array) -> bool:
-    """Square on as far as the lens shift reaches, turned for the rest, zoomed to just hold the section."""
+    """Square on as far as the lens shift reaches, turned for the rest, zoomed to just hold the section.
+
+    Fills `pose`: lens (3), right, up, forward (9), middle of the picture in slopes (2), nearest and furthest depth.
+    """
     aspect = projector[ASPECT]
     yaw, tilt, throw = 0.0, 0.0, projector[THROW_MAX]
     shift_x, shift_y = 0.0, 0.0
@@ -94,6 +97,7 @@ def _aim(stand: Array, projector: Array, hull: Array, pose: Array, result: Array
         for axis in range(3):
             pose[axis] = stand[axis] + projector[THROW_EXTRA] * pose[9 + axis]
         left, right, down, up = np.inf, -np.inf, np.inf, -np.inf
+        pose[14], pose[15] = np.inf, 0.0
         for corner in range(len(hull)):
             dx = hull[corner, 0] - pose[0]
             dy = hull[corner, 1] - pose[1]
@@ -104,6 +108,7 @@ def _aim(stand: Array, projector: Array, hull: Array, pose: Array, result: Array
             x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth
             y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth
             left, right, down, up = min(left, x), max(right, x), min(down, y), max(up, y)
+            pose[14], pose[15] = min(pose[14], depth), max(pose[15], depth)
         fitting = _MARGIN * min(1.0 / (right - left), aspect / (up - down))
         throw = min(max(fitting, projector[THROW_MIN]), projector[THROW_MAX])
         x, y = (left + right) / 2.0, (down + up) / 2.0
@@ -141,8 +146,7 @@ def _judge(
     half_x, half_y = 0.5 / throw, 0.5 * aspect / throw
     panel_per_slope2 = throw * throw / aspect
     fall = 1.0 - projector[CORNER]
-    near, far = _depths(pose, samples, half_x, half_y)
-    focus = 2.0 * near * far / (near + far) if far > 0.0 else 1.0
+    focus = 2.0 * pose[14] * pose[15] / (pose[14] + pose[15])
     focal = throw * projector[PANEL]
     whole = lit = shaded = used = log_contrast = sharp = light = 0.0
     for s in range(len(samples)):
@@ -183,22 +187,6 @@ def _judge(
         result[LOG_CONTRAST] = log_contrast / lit
         result[SHARPNESS] = sharp / lit
         result[MEAN_LX] = light / lit
-
-
-@kernel
-def _depths(pose: Array, samples: Array, half_x: float, half_y: float) -> tuple[float, float]:
-    """Nearest and furthest depth of the samples in the picture."""
-    near, far = np.inf, 0.0
-    for s in range(len(samples)):
-        dx, dy, dz = samples[s, 0] - pose[0], samples[s, 1] - pose[1], samples[s, 2] - pose[2]
-        depth = dx * pose[9] + dy * pose[10] + dz * pose[11]
-        if depth <= 0.05:
-            continue
-        x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth - pose[12]
-        y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth - pose[13]
-        if abs(x) <= half_x and abs(y) <= half_y:
-            near, far = min(near, depth), max(far, depth)
-    return near, far
 
 
 @kernel

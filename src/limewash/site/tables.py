@@ -12,13 +12,13 @@ from limewash.project.projector import Projector
 from limewash.project.site_models import Spot, Zone
 from limewash.site.aim_kernel import PROJECTOR_COLUMNS
 from limewash.site.optics import ARC_MINUTE_RAD
-from limewash.site.scene import Scene, ground_shape
+from limewash.site.scene import WHOLE, Scene, ground_shape
 from limewash.site.surface import Surface
 
 Array = NDArray[np.float64]
 
-_SAMPLES = 140
-_LEAST_PER_PART = 6
+_SAMPLES, _SAMPLES_OF_A_SECTION = 130, 80
+_LEAST_PER_PART = 5
 _CLEAR_OF_HOUSE_M = 0.5
 _EYES_M = 1.6
 
@@ -77,9 +77,9 @@ def projector_row(projector: Projector) -> Array:
 def section_table(name: str, parts: tuple[Surface, ...], people: tuple[Spot, ...]) -> SectionTable:
     """Sample points over the parts of a section, each with its share of their area."""
     total = sum(part.shape.area for part in parts)
-    samples = [
-        _samples(part, max(_LEAST_PER_PART, round(_SAMPLES * part.shape.area / total)), people) for part in parts
-    ]
+    wanted = _SAMPLES if name == WHOLE else _SAMPLES_OF_A_SECTION
+    counts = [max(_LEAST_PER_PART, round(wanted * part.shape.area / total)) for part in parts]
+    samples = [_samples(part, count, people) for part, count in zip(parts, counts, strict=True)]
     hull = [part.world(np.array(part.outline.exterior.coords)[:-1]) for part in parts]
     return SectionTable(name, np.concatenate(hull), np.concatenate(samples), float(total))
 
