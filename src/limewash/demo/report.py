@@ -85,8 +85,8 @@ def write_report(root: Path, state: DemoState) -> Path:
     )
     page.heading("3. The tracing and the map")
     page.text(
-        "Windows, door and roof line are drawn on the photo and carried to the projector's own pixels. Glass returns no "
-        "light, so the scan has nothing there; edges run straight across it all the same."
+        "Windows, door and roof line are drawn on the photo and carried to the projector's own pixels. Glass returns "
+        "no light, so the scan has nothing there; edges run straight across it all the same."
     )
     page.pictures(
         [

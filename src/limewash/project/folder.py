@@ -47,9 +47,7 @@ class Project:
     def scans(self) -> list[str]:
         """Names of the finished scans, oldest first (`scan-2` before `scan-10`)."""
         found = [path.parent.name for path in (self.root / "scans").glob("*/correspondence.npz")]
-        return sorted(
-            found, key=lambda name: [int(t) if t.isdigit() else t for t in re.split(r"(\d+)", name)]
-        )
+        return sorted(found, key=lambda name: [int(t) if t.isdigit() else t for t in re.split(r"(\d+)", name)])
 
     def next_scan(self) -> Path:
         """A folder for a new scan, not made yet."""
@@ -69,8 +67,7 @@ class Project:
         scans = self.scans()
         if not scans:
             raise InputError(
-                f"{self.root} has no scan yet; film the pattern and run "
-                f"'limewash scan read CLIP --project {self.root}'"
+                f"{self.root} has no scan yet; film the pattern and run 'limewash scan read CLIP --project {self.root}'"
             )
         chosen = name or self.house.scan
         if chosen == NEWEST:
