@@ -30,6 +30,7 @@ many px. [-, projector px]"""
 LEAST_VOTES = 50.0
 AGREEING = 0.7
 """Of the planes to which nearly as much is parallel as to the best one, the one with most scan points is the front."""
+ENOUGH = 30_000
 LEAST_ON = 300
 PER_PLANE = 12
 LEVEL_PRIOR = 0.5
@@ -112,7 +113,8 @@ def measure_front(found: Found, shared: Sequence[PlaneFit], nearness: Nearness, 
     rated = [(agreement(plane), plane) for plane in shared]
     enough = AGREEING * max(rating for rating, _ in rated)
     start = max((plane for rating, plane in rated if rating >= enough), key=lambda plane: _extent(plane, thin))
-    fit = polished(start, thin.straight, thin.projector, thin.weight)
+    picked = slice(None, None, max(1, len(thin.straight) // ENOUGH))
+    fit = polished(start, thin.straight[picked], thin.projector[picked], thin.weight[picked])
     matrix = fit.matrix if _third(fit.matrix, thin) > 0.0 else -fit.matrix
     middle = np.append(thin.straight.mean(axis=0), 1.0)
     far = [_far_points(sides, plane, fit, nearness) for sides, plane, weight in weighed if weight >= LEAST_ON]
@@ -137,7 +139,7 @@ def _parallel(sides: Sides, plane: PlaneFit, front: PlaneFit, nearness: Nearness
 
 def _extent(plane: PlaneFit, thin: Samples) -> int:
     """How much of the whole scan lies on a plane."""
-    picked = slice(None, None, max(1, len(thin.straight) // 20_000))
+    picked = slice(None, None, max(1, len(thin.straight) // ENOUGH))
     return int(np.count_nonzero(plane.residual(thin.straight[picked], thin.projector[picked]) < plane.reach_px))
 
 

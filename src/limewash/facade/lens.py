@@ -1,14 +1,13 @@
 """The photo lens's distortion, found from the correspondence itself.
 
-Seen through perfect lenses every flat patch of the house maps to the projector by a homography. What is left over
-in many flat patches tells how the lens of the camera bends straight lines; with that taken out, one homography
-fits a whole wall.
+Seen through perfect lenses every flat part of the house maps to the projector by a homography. What is left over on
+its large planes tells how the lens of the camera bends straight lines; with that taken out, one homography fits a
+whole wall.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +18,19 @@ from limewash.facade.samples import Samples
 Array = NDArray[np.float64]
 
 TERMS = 4
-PRIOR = 0.05
-"""Expected size of each coefficient [-]: distortion at the corner as a share of the half diagonal."""
-TILES = 10
-"""Tiles along the longer side of the photo."""
-LEAST_TILES = 3
-FLAT_SHARE = 0.85
-PER_TILE = 150
-PER_WALL = 5000
-"""Most samples used from a tile, and from the main wall."""
-ROUNDS = 2
+PRIOR = np.array([0.04, 0.04, 0.002, 0.002])
+"""Expected size of each coefficient: displacement at the photo's corner as a share of the half diagonal. [-]"""
+TIED = 20.0
+"""Neighbouring samples err together: so many count as one. [-]"""
+LEAST_NOISE_PX = 0.1
+"""Boards, joints and trim make every wall uneven by as much. [projector px]"""
+START_PX = 1.0
+MOST_PLANES = 3
+LEAST_SHARE = 0.1
+ENOUGH, SEARCHED = 12_000, 1500
+STRENGTHS = np.linspace(-0.04, 0.04, 17)
+ROUNDS = 8
+TILES = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,21 +78,21 @@ class PhotoLens:
         return np.stack([np.stack(across, axis=-1), np.stack(down, axis=-1)], axis=1)
 
 
-@dataclass(frozen=True, eq=False)
-class _Patch:
-    """Samples of one flat patch, with the homography that fits them best so far."""
+@dataclass(eq=False)
+class _Plane:
+    """One large plane: samples that may lie on it, and the homography that fits them best so far."""
 
-    photo: Array
-    projector: Array
-    weight: Array
     matrix: Array
+    photo: Array
+    target: Array
+    weight: Array
 
 
 def find_lens(samples: Samples, size: tuple[int, int], rng: np.random.Generator) -> tuple[PhotoLens, PlaneFit | None]:
     """The lens, and the plane that holds most of the samples (the main wall).
 
-    First from small tiles, of which most are flat; then also from all that lies on the main wall, whose size tells
-    more.
+    Up to three large planes are found. A search over the strongest coefficient tells with which lens most samples
+    lie closely on them; from there all coefficients are adjusted.
 
     Returns
     -------
@@ -99,73 +101,87 @@ def find_lens(samples: Samples, size: tuple[int, int], rng: np.random.Generator)
     wall : PlaneFit or None
         Main plane in straightened photo px; None if there is none.
     """
+    picked = _by_tiles(samples.photo[:: max(1, len(samples.photo) // ENOUGH)], max(size) / TILES)
+    picked = picked * max(1, len(samples.photo) // ENOUGH)
+    photo, target, weight = samples.photo[picked], samples.projector[picked], samples.weight[picked]
+    noise_px = max(samples.noise_px, LEAST_NOISE_PX)
+    planes = _large_planes(photo, target, weight, noise_px, rng)
     lens = PhotoLens.straight(size)
-    tiles = _flat_tiles(samples, size, rng)
-    if len(tiles) < LEAST_TILES:
-        return lens, _main_plane(lens, samples, rng)
-    lens = _adjusted(lens, tiles, samples.noise_px)
-    wall = _main_plane(lens, samples, rng)
-    if wall is not None:
-        lens = _adjusted(lens, [*tiles, _on_plane(wall, lens, samples)], samples.noise_px)
-        wall = _main_plane(lens, samples, rng)
-    return lens, wall
+    if planes:
+        lens = _searched(lens, planes, noise_px)
+        for _ in range(ROUNDS):
+            lens = _adjusted(lens, planes, noise_px)
+    straight = lens.straighten(photo)
+    return lens, _fit(straight, target, weight, samples.noise_px, rng)
 
 
-def _flat_tiles(samples: Samples, size: tuple[int, int], rng: np.random.Generator) -> list[_Patch]:
-    """Tiles of the photo in which nearly all samples lie on one plane."""
-    edge = max(size) / TILES
-    photo = samples.photo
-    tile = (photo[:, 1] // edge).astype(np.int64) * (TILES + 1) + (photo[:, 0] // edge).astype(np.int64)
-    order = np.argsort(tile.astype(np.uint16), kind="stable")
-    bounds = np.searchsorted(tile[order], np.arange((TILES + 1) ** 2 + 1))
-    patches = []
-    for first, last in pairwise(bounds):
-        picked = order[first:last][:: max(1, (last - first) // PER_TILE)]
-        if len(picked) < PER_TILE // 3:
-            continue
-        source, target, weight = photo[picked], samples.projector[picked], samples.weight[picked]
-        fit = fit_plane(source, target, weight, noise_px=samples.noise_px, rng=rng)
+def _by_tiles(photo: Array, edge_px: float) -> NDArray[np.intp]:
+    """Order in which neighbours on the photo are neighbours in the list: tile by tile."""
+    tile = np.floor(photo / edge_px).astype(np.intp)
+    return np.lexsort((tile[:, 1], tile[:, 0]))
+
+
+def _fit(source: Array, target: Array, weight: Array, noise_px: float, rng: np.random.Generator) -> PlaneFit | None:
+    """The plane that holds most of a whole scene, of which it may be a small part."""
+    return fit_plane(source, target, weight, noise_px=noise_px, rng=rng, guesses=400, shortest=0.01)
+
+
+def _large_planes(
+    photo: Array, target: Array, weight: Array, noise_px: float, rng: np.random.Generator
+) -> list[_Plane]:
+    """Planes one after the other, each from the samples that the earlier ones leave; wide enough for a strong lens."""
+    planes: list[_Plane] = []
+    left = np.arange(len(photo))
+    for _ in range(MOST_PLANES):
+        fit = _fit(photo[left], target[left], weight[left], max(noise_px, START_PX / 3.5), rng)
         if fit is None:
-            continue
-        on = fit.residual(source, target) < fit.reach_px
-        if on.mean() >= FLAT_SHARE:
-            patches.append(_Patch(source[on], target[on], weight[on], fit.matrix))
-    return patches
+            break
+        far = fit.residual(photo[left], target[left]) > 3.0 * START_PX
+        if np.mean(~far) < LEAST_SHARE:
+            break
+        near = left[~far]
+        planes.append(_Plane(fit.matrix, photo[near], target[near], weight[near]))
+        left = left[far]
+    return planes
 
 
-def _main_plane(lens: PhotoLens, samples: Samples, rng: np.random.Generator) -> PlaneFit | None:
-    picked = slice(None, None, max(1, len(samples.photo) // PER_WALL))
-    source = lens.straighten(samples.photo[picked])
-    return fit_plane(source, samples.projector[picked], samples.weight[picked], noise_px=samples.noise_px, rng=rng)
+def _searched(lens: PhotoLens, planes: list[_Plane], noise_px: float) -> PhotoLens:
+    """The lens of pure third order with which most samples lie closely on the planes."""
+    thin = [_thinned(plane, SEARCHED) for plane in planes]
+    lenses = [replace(lens, coefficients=np.array([k, 0.0, 0.0, 0.0])) for k in STRENGTHS]
+    return min(lenses, key=lambda lens: sum(_misfit(lens, plane, noise_px) for plane in thin))
 
 
-def _on_plane(wall: PlaneFit, lens: PhotoLens, samples: Samples) -> _Patch:
-    picked = np.arange(0, len(samples.photo), max(1, len(samples.photo) // PER_WALL))
-    on = picked[wall.residual(lens.straighten(samples.photo[picked]), samples.projector[picked]) < wall.reach_px]
-    return _Patch(samples.photo[on], samples.projector[on], samples.weight[on], wall.matrix)
+def _thinned(plane: _Plane, most: int) -> _Plane:
+    step = slice(None, None, max(1, len(plane.photo) // most))
+    return _Plane(plane.matrix, plane.photo[step], plane.target[step], plane.weight[step])
 
 
-def _adjusted(lens: PhotoLens, patches: list[_Patch], noise_px: float) -> PhotoLens:
-    """Gauss-Newton over the lens and every patch's homography together; each homography is eliminated in turn."""
-    noise = max(noise_px, 0.02)
-    for _ in range(ROUNDS):
-        normal, pull = np.eye(TERMS) / PRIOR**2, -lens.coefficients / PRIOR**2
-        for patch in patches:
-            by_lens, by_gap = _reduced(lens, patch, noise)
-            normal, pull = normal + by_lens, pull + by_gap
-        lens = replace(lens, coefficients=lens.coefficients + np.linalg.solve(normal, pull))
-    return lens
+def _misfit(lens: PhotoLens, plane: _Plane, noise_px: float) -> float:
+    """Truncated squares of what the plane's best homography leaves."""
+    cut_px = 3.0 * noise_px
+    gap = refined(plane.matrix, lens.straighten(plane.photo), plane.target, plane.weight, cut_px=cut_px).gap
+    return float(np.sum(plane.weight * np.minimum((gap[:, 0] ** 2 + gap[:, 1] ** 2) / cut_px**2, 1.0)))
 
 
-def _reduced(lens: PhotoLens, patch: _Patch, noise: float) -> tuple[Array, Array]:
-    """Normal equations of one patch for the lens alone: what its best homography cannot take up."""
-    source = lens.straighten(patch.photo)
-    best = refined(patch.matrix, source, patch.projector, patch.weight)
-    rows = lens.half_px * (best.by_point @ lens.terms(patch.photo)).transpose(1, 0, 2).reshape(-1, TERMS)
-    plane, gap = best.by_matrix.reshape(-1, 8), best.gap.T.ravel()
-    weight = np.tile(patch.weight, 2)[:, None] / noise**2
-    cross = (rows * weight).T @ plane
-    square = (plane * weight).T @ plane
+def _adjusted(lens: PhotoLens, planes: list[_Plane], noise_px: float) -> PhotoLens:
+    """One step of Gauss-Newton over the lens and every plane's homography; the homographies are eliminated in turn."""
+    normal, pull = np.diag(1.0 / PRIOR**2), -lens.coefficients / PRIOR**2
+    for plane in planes:
+        by_lens, by_gap = _reduced(lens, plane, noise_px)
+        normal, pull = normal + by_lens, pull + by_gap
+    return replace(lens, coefficients=lens.coefficients + np.linalg.solve(normal, pull))
+
+
+def _reduced(lens: PhotoLens, plane: _Plane, noise_px: float) -> tuple[Array, Array]:
+    """Normal equations of one plane for the lens alone: what its best homography cannot take up."""
+    best = refined(plane.matrix, lens.straighten(plane.photo), plane.target, plane.weight, cut_px=4.0 * noise_px)
+    plane.matrix = best.matrix
+    rows = lens.half_px * (best.by_point @ lens.terms(plane.photo)).transpose(1, 0, 2).reshape(-1, TERMS)
+    homography, gap = best.by_matrix.reshape(-1, 8), best.gap.T.ravel()
+    weight = np.tile(best.weight, 2)[:, None] / (TIED * noise_px**2)
+    square = (homography * weight).T @ homography
     square[np.diag_indices(8)] *= 1.0 + 1e-12
-    share = np.linalg.solve(square, np.column_stack([cross.T, (plane * weight).T @ gap]))
+    cross = (rows * weight).T @ homography
+    share = np.linalg.solve(square, np.column_stack([cross.T, (homography * weight).T @ gap]))
     return (rows * weight).T @ rows - cross @ share[:, :-1], (rows * weight).T @ gap - cross @ share[:, -1]

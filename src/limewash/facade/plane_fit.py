@@ -19,6 +19,8 @@ FITTED = 3000
 CUT = 3.2
 """Residuals beyond so many times the noise do not count: they belong to another surface. [-]"""
 
+GROWTHS = 4
+
 BEND_PRIOR_PX, BEND_HALF_PX = 0.3, 500.0
 """How far a plane's map may be expected to stray from a homography at the rim of its samples [projector px], if the rim
 is so far from their middle; less for smaller planes, with the square of their size. [projector px]"""
@@ -92,7 +94,14 @@ class PlaneFit:
 
 
 def fit_plane(
-    source: Array, target: Array, weight: Array, *, noise_px: float, rng: np.random.Generator
+    source: Array,
+    target: Array,
+    weight: Array,
+    *,
+    noise_px: float,
+    rng: np.random.Generator,
+    guesses: int = HYPOTHESES,
+    shortest: float = 0.15,
 ) -> PlaneFit | None:
     """The plane on which most of the weight lies.
 
@@ -105,6 +114,10 @@ def fit_plane(
     noise_px : float
         Expected noise of one projector coordinate. [px]
     rng : numpy Generator
+    guesses : int
+        How many guesses are tried.
+    shortest : float
+        Shortest stretch from which a guess is drawn, as a share of all samples. [-]
 
     Returns
     -------
@@ -117,7 +130,7 @@ def fit_plane(
     src, dst = Frame.around(source), Frame.around(target)
     picked = _every(len(source), FITTED)
     a, b, w = src.into(source[picked]), dst.into(target[picked]), weight[picked]
-    guess = _best_guess(a, b, w, reach_px / dst.scale, rng)
+    guess = _best_guess(a, b, w, reach_px / dst.scale, _draws(len(a), rng, guesses, shortest))
     if guess is None:
         return None
     matrix, noise = _polish(guess, a, b, w, reach_px / dst.scale, noise_px / dst.scale)
@@ -126,18 +139,19 @@ def fit_plane(
 
 
 def polished(fit: PlaneFit, source: Array, target: Array, weight: Array) -> PlaneFit:
-    """The same plane, fitted to all samples near it wherever they are."""
-    near = fit.residual(source, target) < fit.reach_px
-    if np.count_nonzero(near) < 12:
-        return fit
-    picked = np.flatnonzero(near)[_every(int(np.count_nonzero(near)), 4 * FITTED)]
-    src, dst = Frame.around(source[picked]), Frame.around(target[picked])
-    start = dst.matrix() @ fit.matrix @ np.linalg.inv(src.matrix())
-    a, b = src.into(source[picked]), dst.into(target[picked])
-    scale = dst.scale
-    matrix, noise = _polish(start, a, b, weight[picked], fit.reach_px / scale, fit.noise_px / scale)
-    whole = np.linalg.inv(dst.matrix()) @ matrix @ src.matrix()
-    return replace(fit, matrix=whole / whole[2, 2], frame=src, noise_px=noise * scale)
+    """The same plane, grown step by step to all samples that lie on it wherever they are."""
+    for _ in range(GROWTHS):
+        near = np.flatnonzero(fit.residual(source, target) < 1.5 * fit.reach_px)
+        if len(near) < 12:
+            return fit
+        near = near[_every(len(near), 4 * FITTED)]
+        src, dst = Frame.around(source[near]), Frame.around(target[near])
+        start = dst.matrix() @ fit.matrix @ np.linalg.inv(src.matrix())
+        a, b, scale = src.into(source[near]), dst.into(target[near]), dst.scale
+        matrix, noise = _polish(start, a, b, weight[near], fit.reach_px / scale, fit.noise_px / scale, rounds=3)
+        whole = np.linalg.inv(dst.matrix()) @ matrix @ src.matrix()
+        fit = replace(fit, matrix=whole / whole[2, 2], frame=src, noise_px=noise * scale)
+    return fit
 
 
 def with_bend(fit: PlaneFit, source: Array, target: Array, weight: Array) -> PlaneFit:
@@ -176,32 +190,44 @@ class Refined:
 
     Attributes
     ----------
+    matrix : ndarray of shape (3, 3)
     gap : ndarray of shape (N, 2)
         Target minus mapped source. [px]
+    weight : ndarray of shape (N,)
+        Given weights, less for outliers.
     by_point : ndarray of shape (N, 2, 2)
         Derivative of the mapped points by the source points.
     by_matrix : ndarray of shape (2, N, 8)
         Derivative by eight numbers that span the homography's changes.
     """
 
+    matrix: Array
     gap: Array
+    weight: Array
     by_point: Array
     by_matrix: Array
 
 
-def refined(matrix: Array, source: Array, target: Array, weight: Array) -> Refined:
-    """Polish a nearly right homography on samples that are all on its plane, by least squares."""
+def refined(matrix: Array, source: Array, target: Array, weight: Array, *, cut_px: float) -> Refined:
+    """Polish a homography that is right to some pixels, on samples that may lie on its plane.
+
+    Residuals beyond `cut_px` do not count at last; a wider cut is narrowed down to it step by step.
+    """
     src, dst = Frame.around(source), Frame.around(target)
     a, b = src.into(source), dst.into(target)
     start = dst.matrix() @ matrix @ np.linalg.inv(src.matrix())
     params = start.ravel()[:8] / start[2, 2]
-    for _ in range(2):
+    for cut in (8.0 * cut_px, 4.0 * cut_px, 2.0 * cut_px, cut_px, cut_px):
         value, slope = _value_and_slope(params, a)
-        params = params + _step(slope, b - value, weight)
+        robust = weight * _tukey(np.hypot(*(b - value).T), cut / dst.scale)
+        params = params + _step(slope, b - value, robust)
     value, slope = _value_and_slope(params, a)
+    robust = weight * _tukey(np.hypot(*(b - value).T), cut_px / dst.scale)
     w = params[6] * a[:, 0] + params[7] * a[:, 1] + 1.0
     turn = params[[0, 1, 3, 4]].reshape(1, 2, 2) - value[:, :, None] * params[6:8]
-    return Refined((b - value) * dst.scale, turn / w[:, None, None] * dst.scale / src.scale, slope * dst.scale)
+    whole = np.linalg.inv(dst.matrix()) @ np.append(params, 1.0).reshape(3, 3) @ src.matrix()
+    by_point = turn / w[:, None, None] * dst.scale / src.scale
+    return Refined(whole / whole[2, 2], (b - value) * dst.scale, robust, by_point, slope * dst.scale)
 
 
 def _every(count: int, most: int) -> NDArray[np.intp]:
@@ -217,9 +243,9 @@ def _bend_terms(p: Array) -> Array:
     return np.stack([x * x, x * y, y * y], axis=-1)
 
 
-def _best_guess(a: Array, b: Array, w: Array, reach: float, rng: np.random.Generator) -> Array | None:
+def _best_guess(a: Array, b: Array, w: Array, reach: float, draws: NDArray[np.intp]) -> Array | None:
     """RANSAC: the homography through four samples that leaves the least truncated squared residual."""
-    guesses = _four_point_maps(a, b, _draws(len(a), rng))
+    guesses = _four_point_maps(a, b, draws)
     if len(guesses) == 0:
         return None
     scored = _every(len(a), SCORED)
@@ -233,12 +259,12 @@ def _best_guess(a: Array, b: Array, w: Array, reach: float, rng: np.random.Gener
     return guesses[best] if cost[best] < float(w[scored].sum()) else None
 
 
-def _draws(count: int, rng: np.random.Generator) -> NDArray[np.intp]:
+def _draws(count: int, rng: np.random.Generator, sets: int, shortest: float) -> NDArray[np.intp]:
     """Sets of four sample numbers, each set from a stretch of random length and place."""
-    share = np.exp(rng.uniform(np.log(0.15), 0.0, HYPOTHESES))
-    start = rng.uniform(0.0, 1.0, HYPOTHESES) * (1.0 - share)
+    share = np.exp(rng.uniform(np.log(shortest), 0.0, sets))
+    start = rng.uniform(0.0, 1.0, sets) * (1.0 - share)
     # One from each quarter of the stretch, so that the four lie apart.
-    place = (np.arange(4) + rng.uniform(0.0, 1.0, (HYPOTHESES, 4))) / 4.0
+    place = (np.arange(4) + rng.uniform(0.0, 1.0, (sets, 4))) / 4.0
     return np.minimum((start[:, None] + place * share[:, None]) * count, count - 1).astype(np.intp)
 
 

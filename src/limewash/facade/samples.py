@@ -12,7 +12,10 @@ from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+Map = NDArray[np.float32]
 
+AVERAGED = 0.5
+"""What averaging leaves of the noise: neighbours err together to a part. [-]"""
 MOST_CELLS = 65_000
 """Cell numbers must fit 16 bits, for which NumPy sorts by radix."""
 
@@ -85,15 +88,18 @@ def gather(
     band_px : float
         What is near. [photo px]
     stride : int
-        Only every so many rows and columns.
+        Average over so many rows and columns.
     like : Samples, optional
         Earlier samples of the same scan, whose scale and noise still hold.
     """
     width, height = correspondence.camera_size
     cell_px = max(4.0, float(np.ceil(np.sqrt(width * height / MOST_CELLS))))
     columns, rows = int(width // cell_px) + 1, int(height // cell_px) + 1
-    across, down = correspondence.camera_x[::stride, ::stride], correspondence.camera_y[::stride, ::stride]
-    confidence = correspondence.confidence[::stride, ::stride]
+    scale, noise_px = (like.scale, like.noise_px) if like else _scale_and_noise(correspondence)
+    across, down, confidence = correspondence.camera_x, correspondence.camera_y, correspondence.confidence
+    if stride > 1:
+        across, down, confidence = _blocks(across, down, confidence, stride, limit_px=(stride + 8.0 * noise_px) * scale)
+        noise_px *= AVERAGED
     # Comparisons with NaN are false: the unseen drop out here too.
     seen = (confidence > 0) & (across > -0.5) & (across < width - 0.5) & (down > -0.5) & (down < height - 0.5)
     picked = np.flatnonzero(seen)
@@ -109,10 +115,9 @@ def gather(
     picked, cell = picked[order], cell[order]
     photo = np.stack([across.ravel()[picked], down.ravel()[picked]], axis=-1).astype(np.float64)
     v, u = np.divmod(picked, across.shape[1])
-    scale, noise_px = (like.scale, like.noise_px) if like else _scale_and_noise(correspondence)
     return Samples(
         photo=photo,
-        projector=np.stack([u, v], axis=-1) * float(stride),
+        projector=np.stack([u, v], axis=-1) * float(stride) + (stride - 1) / 2.0,
         straight=photo,
         weight=confidence.ravel()[picked].astype(np.float64),
         scale=scale,
@@ -121,6 +126,19 @@ def gather(
         grid=(columns, rows),
         starts=np.concatenate([[0], np.cumsum(np.bincount(cell, minlength=columns * rows))]),
     )
+
+
+def _blocks(across: Map, down: Map, confidence: Map, size: int, *, limit_px: float) -> tuple[Map, Map, Map]:
+    """Means over square blocks, NaN where a block has a gap or its samples lie too far apart to be one surface."""
+    rows, columns = across.shape[0] // size, across.shape[1] // size
+    stack = np.stack([across, down, confidence])[:, : rows * size, : columns * size]
+    parts = [stack[:, i::size, j::size] for i in range(size) for j in range(size)]
+    low, high = np.minimum.reduce(parts), np.maximum.reduce(parts)
+    mean = sum(parts[1:], start=parts[0]) / np.float32(size * size)
+    with np.errstate(invalid="ignore"):
+        torn = (high[0] - low[0] > limit_px) | (high[1] - low[1] > limit_px)
+    mean[0][torn] = np.nan
+    return mean[0], mean[1], mean[2]
 
 
 def _stroke(cells: NDArray[np.uint8], chain: Array, closed: bool, band_px: float, cell_px: float) -> None:
