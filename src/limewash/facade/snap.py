@@ -20,7 +20,7 @@ from limewash.facade.profiles import (
     strength,
 )
 from limewash.geometry.path import Arc, Cubic, Line, Path2, Point, Segment
-from limewash.geometry.path_arc import transform_arc
+from limewash.geometry.path_arc import CentreArc, to_centre, transform_arc
 from limewash.geometry.path_measure import points_at, segment_length, tangents_at
 
 Array = NDArray[np.float64]
@@ -277,25 +277,55 @@ def _corner(before: Segment, after: Segment, drawn: Point, reach_px: float) -> P
     a, b = np.asarray(before.end), np.asarray(after.start)
     u, v = tangents_at(before, 1.0)[0], tangents_at(after, 0.0)[0]
     turn = float(u[0] * v[1] - u[1] * v[0])
+    corner = 0.5 * (a + b)
     if abs(turn) > 0.15 * float(np.hypot(*u) * np.hypot(*v)):
         along = float((b - a)[0] * v[1] - (b - a)[1] * v[0]) / turn
-        corner = a + along * u
-        if np.hypot(*(corner - drawn)) <= 3.0 * reach_px:
-            return _point(corner)
-    return _point(0.5 * (a + b))
+        if np.hypot(*(a + along * u - drawn)) <= 3.0 * reach_px:
+            corner = a + along * u
+    for arc, other in ((before, after), (after, before)):
+        if isinstance(arc, Arc):
+            corner = _on_ellipse(to_centre(arc), corner, v if other is after else u)
+    return _point(corner)
+
+
+def _on_ellipse(arc: CentreArc, spot: Array, along: Array) -> Array:
+    """Where the line through a spot meets the ellipse next to it; the nearest of the ellipse if it misses.
+
+    The end of an arc must lie on its own ellipse: moved off it, an arc of about half a turn changes its shape.
+    """
+    back = np.linalg.inv(arc.axes)
+    p, d = back @ (spot - arc.centre), back @ along
+    d = d / max(float(np.hypot(*d)), 1e-12)
+    middle = float(p @ d)
+    room = middle**2 - float(p @ p) + 1.0
+    if room > 0.0:
+        step = min((-middle - np.sqrt(room), -middle + np.sqrt(room)), key=abs)
+        if abs(step) < 0.25:
+            return np.asarray(arc.centre + arc.axes @ (p + step * d))
+    return np.asarray(arc.centre + arc.axes @ (p / max(float(np.hypot(*p)), 1e-12)))
 
 
 def _with_ends(segment: Segment, start: Point, end: Point) -> Segment:
     if isinstance(segment, Line):
         return Line(start, end)
     if isinstance(segment, Arc):
-        return Arc(start, end, segment.radius, segment.rotation_deg, segment.large, segment.sweep)
+        return _arc_between(segment, start, end)
     first = np.asarray(start) - np.asarray(segment.start)
     last = np.asarray(end) - np.asarray(segment.end)
     # A change of the ends runs out towards the middle, so that the edge is kept.
     control1 = np.asarray(segment.control1) + first * 2.0 / 3.0 + last / 3.0
     control2 = np.asarray(segment.control2) + first / 3.0 + last * 2.0 / 3.0
     return Cubic(start, _point(control1), _point(control2), end)
+
+
+def _arc_between(arc: Arc, start: Point, end: Point) -> Arc:
+    """The part of an arc's ellipse between two of its points, turning as before."""
+    form = to_centre(arc)
+    back = np.linalg.inv(form.axes)
+    first, last = (np.arctan2(*(back @ (np.asarray(p) - form.centre))[::-1]) for p in (start, end))
+    turn = float(last - first) % (2.0 * np.pi)
+    large = turn > np.pi if arc.sweep else turn < np.pi
+    return Arc(start, end, arc.radius, arc.rotation_deg, bool(large), arc.sweep)
 
 
 def _point(p: Array) -> Point:
