@@ -3,15 +3,14 @@
 The rule, in order:
 
 1. The person's word (`Traced.surface`) names the side of the line whose samples count.
-2. A side without samples (glass, sky, shadow) does not count.
-3. Where both sides hold the same plane there is no question.
-4. A wall and a keep-dark area is what lies inside the line.
-5. Everything else is an edge of the nearer surface: a garage before the wall, a post, casing boards around a
-   window, the wall around a recessed window.
-6. A window, door, garage door, wall, post, step or trim that is drawn as an area lies on one plane, whatever stands
-   before a part of it.
-7. Where the scan does not tell what is nearer: a window lies in the plane around it, a roof line on what is below
-   it, any other area on what is inside it.
+2. A window, door, garage door, wall, post, step or trim that is drawn as an area lies on one plane, whatever stands
+   before a part of it (`limewash.facade.owner`): the one seen inside along the line; for a window, door or garage door
+   the one around it if that is nearer. So casing boards own their edge, and so does the wall around a recessed window.
+3. Anything else, above all an outline, may pass over several planes. Each stretch lies on the nearer of the surfaces
+   that reach up to it, for an edge belongs to what is in front; a keep-dark area lies on what is inside it.
+4. A side without samples (glass, sky, shadow) has no say, and short stretches that something else hides are bridged.
+5. Where the scan does not tell what is nearer, a window lies in the plane around it, a roof line on what is below it,
+   any other area on what is inside it.
 """
 
 from __future__ import annotations
@@ -79,8 +78,8 @@ def choose(sides: Sides, planes: list[PlaneFit], front: Front | None) -> Surface
 
 def _costs(sides: Sides, evidence: Evidence) -> Array:
     """What it costs each station to lie on each plane, (S, K): it need be seen on one side only."""
-    cost = np.where(evidence.there.any(axis=2), np.inf, evidence.cost.min(axis=2))
-    cost = np.minimum(cost, np.where(evidence.there, evidence.cost, np.inf).min(axis=2))
+    where_seen = np.where(evidence.there, evidence.cost, np.inf).min(axis=2)
+    cost = np.where(evidence.present, where_seen, evidence.cost.min(axis=2))
     inner = sides.strip.closed and sides.item.kind is Kind.KEEP_DARK
     if evidence.depth is None or inner:
         cost = cost + _off_side(evidence.there, evidence.known, _preferred_side(sides))
@@ -89,10 +88,10 @@ def _costs(sides: Sides, evidence: Evidence) -> Array:
     return np.where(np.any(evidence.known, axis=1, keepdims=True), cost + 0.3 * evidence.tilt, 0.0)
 
 
-def _behind(shift: Array, present: Flags, noise_px: float) -> Array:
+def _behind(depth: Array, present: Flags, noise_px: float) -> Array:
     """Extra cost of lying behind another surface that is there too."""
-    nearest = np.where(present, shift, -np.inf).max(axis=1)[:, None]
-    behind = np.where(present, nearest, shift) - shift
+    nearest = np.where(present, depth, -np.inf).max(axis=1)[:, None]
+    behind = np.where(present, nearest, depth) - depth
     return np.asarray(FARTHER * np.clip(behind - SAME_PX - 0.5 * noise_px, 0.0, 1.0) * present)
 
 

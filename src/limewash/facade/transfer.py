@@ -21,6 +21,7 @@ from limewash.facade.nearness import find_epipole
 from limewash.facade.parallel import parallel_planes
 from limewash.facade.quality import TransferQuality
 from limewash.facade.samples import Samples, gather
+from limewash.facade.siblings import is_hidden, is_post, laid_on, row_of_posts
 from limewash.facade.sides import STEP, Sides, sides_of
 from limewash.facade.strips import chain_of, strip_along
 from limewash.facade.surfaces import Surfaces, choose
@@ -95,8 +96,7 @@ def transfer(
         )
     if not tracing.items:
         return ()
-    scene = _Scene(tracing, correspondence, camera_side)
-    return tuple(scene.transferred(item) for item in tracing.items)
+    return _Scene(tracing, correspondence, camera_side).transferred(tracing.items)
 
 
 class _Scene:
@@ -129,22 +129,44 @@ class _Scene:
         stations = strip.points_at((np.arange(count) + 0.5) / count * strip.length_px)
         return sides_of(item, strip, samples, self.lens.straighten(stations), self.nearness)
 
-    def transferred(self, item: Traced) -> TransferredPath:
+    def transferred(self, items: tuple[Traced, ...]) -> tuple[TransferredPath, ...]:
+        """Lay every path on its surfaces, and map it."""
+        warnings: dict[str, list[str]] = {item.id: [] for item in items}
+        laid = {item.id: self._laid(item, warnings[item.id]) for item in items}
+        self._lay_hidden_posts(laid, warnings)
+        paths = []
+        for item in items:
+            sides, surfaces = self.sides[item.id], laid[item.id]
+            points = mapped_points(item.path, sides.strip, surfaces, self.lens, self.samples.scale)
+            quality = _quality(sides, surfaces, _name(item), warnings[item.id])
+            paths.append(TransferredPath(item.id, item.kind, item.title, item.path.closed, points, quality))
+        return tuple(paths)
+
+    def _laid(self, item: Traced, warnings: list[str]) -> Surfaces:
         sides, planes = self.sides[item.id], self.planes[item.id]
         if self.front is not None:
             planes = [*planes, *parallel_planes(sides, self.front)]
         planes = with_stretches(planes, sides, _dice())
-        named = item.title or item.id
-        warnings: list[str] = []
-        if not planes:
-            if self.wall is None:
-                raise InputError(f"no scan data near {named!r}, and no main wall to lay it on; scan again or remove it")
-            warnings.append(f"no scan data within {FAR_PX:.0f} px of {named!r}: laid on the plane of the main wall")
-            planes = [self.wall]
-        surfaces = choose(sides, planes, self.front)
-        points = mapped_points(item.path, sides.strip, surfaces, self.lens, self.samples.scale)
-        quality = _quality(sides, surfaces, named, warnings)
-        return TransferredPath(item.id, item.kind, item.title, item.path.closed, points, quality)
+        if planes:
+            return choose(sides, planes, self.front)
+        if self.wall is None:
+            raise InputError(
+                f"no scan data near {_name(item)!r}, and no main wall to lay it on; scan again or remove it"
+            )
+        warnings.append(f"no scan data within {FAR_PX:.0f} px of {_name(item)!r}: laid on the plane of the main wall")
+        return laid_on(sides, self.wall)
+
+    def _lay_hidden_posts(self, laid: dict[str, Surfaces], warnings: dict[str, list[str]]) -> None:
+        posts = {name: (sides, laid[name]) for name, sides in self.sides.items() if is_post(sides)}
+        row = row_of_posts(posts.values(), self.front) if self.front is not None else None
+        if row is None:
+            return
+        for name, (sides, surfaces) in posts.items():
+            if is_hidden(sides, surfaces):
+                laid[name] = laid_on(sides, row)
+                warnings[name].append(
+                    f"the scan does not show {_name(sides.item)!r}: laid in a row with the other posts"
+                )
 
     def _measured(
         self, thin: Samples, correspondence: Correspondence, camera_side: tuple[float, float] | None
@@ -164,6 +186,10 @@ class _Scene:
         votes = lean_votes(front, straight, STRIDE)
         votes += sum(path_votes(sides, planes, front) for sides, planes in found)
         return front.with_sign(votes)
+
+
+def _name(item: Traced) -> str:
+    return item.title or item.id
 
 
 def _dice() -> np.random.Generator:
