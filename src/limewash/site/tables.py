@@ -17,7 +17,7 @@ from limewash.site.surface import Surface
 
 Array = NDArray[np.float64]
 
-_SAMPLES, _SAMPLES_OF_A_SECTION = 130, 80
+_SAMPLES, _SAMPLES_OF_A_SECTION = 90, 60
 _LEAST_PER_PART = 5
 _CLEAR_OF_HOUSE_M = 0.5
 _EYES_M = 1.6
@@ -158,20 +158,20 @@ def _taken(scene: Scene) -> shapely.Geometry:
 
 
 def _samples(part: Surface, wanted: int, people: tuple[Spot, ...]) -> Array:
+    """One sample for each cell of a grid: in the middle of what the part has of it, standing for that much area."""
     left, bottom, right, top = part.shape.bounds
     step = np.sqrt(part.shape.area / wanted)
-    columns = max(1, round((right - left) / step))
-    rows = max(1, round((top - bottom) / step))
-    u = left + (np.arange(columns) + 0.5) * (right - left) / columns
-    v = bottom + (np.arange(rows) + 0.5) * (top - bottom) / rows
-    uv = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)
-    uv = uv[shapely.contains_xy(part.shape, uv[:, 0], uv[:, 1])]
-    if len(uv) == 0:
-        uv = np.array(part.shape.representative_point().coords)
-    points = part.world(uv)
+    columns, rows = max(1, round((right - left) / step)), max(1, round((top - bottom) / step))
+    u, v = np.linspace(left, right, columns + 1), np.linspace(bottom, top, rows + 1)
+    low_u, low_v = (grid.ravel() for grid in np.meshgrid(u[:-1], v[:-1]))
+    high_u, high_v = (grid.ravel() for grid in np.meshgrid(u[1:], v[1:]))
+    pieces = shapely.intersection(shapely.box(low_u, low_v, high_u, high_v), part.shape)
+    area = shapely.area(pieces)
+    pieces, area = pieces[area > 1e-6], area[area > 1e-6]
+    points = part.world(shapely.get_coordinates(shapely.centroid(pieces)))
     eyes = np.array([(spot.x_m, spot.eye_m, spot.distance_m) for spot in people])
     detail = np.linalg.norm(points[:, None] - eyes, axis=-1).min(axis=1) * ARC_MINUTE_RAD
-    table = np.empty((len(uv), 12))
+    table = np.empty((len(points), 12))
     table[:, 0:3], table[:, 3:6], table[:, 6:9] = points, part.normal, part.axes[0]
-    table[:, 9], table[:, 10], table[:, 11] = part.shape.area / len(uv), detail, step
+    table[:, 9], table[:, 10], table[:, 11] = area, detail, step
     return table
