@@ -24,6 +24,11 @@ _STEP_PX = 12.0
 """Straight lines are cut this short: lens distortion bends them. [px]"""
 _BEND_PX = 0.1
 _BACK_ROUNDS = 12
+_KNOWN = 0.5
+_BESIDE_CELLS = 6
+_BESIDE_MOST = 500
+_AGREE_PX = 1.0
+_AGREE_SHARE = 0.5
 _FEWEST = 50
 
 
@@ -37,7 +42,9 @@ class Carrier:
         width, height = correspondence.camera_size
         self._cell_px = max(max(width, height) / _GRID, 1.0)
         rest = projector - apply_homography(self._homography, camera)
-        self._rest = _filled(*_splat(camera / self._cell_px, rest, (width, height), self._cell_px))
+        sums, weights = _splat(camera / self._cell_px, rest, (width, height), self._cell_px)
+        self._known = weights > _KNOWN
+        self._rest = _filled(sums, weights)
 
     def carry(self, points: ArrayLike) -> Points:
         """Projector pixels of photo pixels (N, 2); beyond the scan it goes on as a plane would. [px]"""
@@ -54,8 +61,30 @@ class Carrier:
         return guess
 
     def carry_path(self, path: Path2) -> Points:
-        """A path as points (N, 2) in projector pixels; a closed one does not repeat its first. [px]"""
-        return self.carry(flatten(path, tolerance_px=_BEND_PX, step_px=_STEP_PX).points)
+        """A path as points (N, 2) in projector pixels; a closed one does not repeat its first. [px]
+
+        Most paths lie on one flat part of the house: when the scan beside the line agrees on one plane, the path is
+        laid on that, so that straight lines stay straight beside posts and across glass.
+        """
+        points = flatten(path, tolerance_px=_BEND_PX, step_px=_STEP_PX).points
+        plane = self._plane_beside(points, closed=path.closed)
+        return self.carry(points) if plane is None else apply_homography(plane, points)
+
+    def _plane_beside(self, points: Points, *, closed: bool) -> Points | None:
+        """Photo to projector pixels on the plane that most of the scan within a few cells of the line lies on."""
+        mask = np.zeros(self._known.shape, dtype=np.uint8)
+        line = np.rint(points / self._cell_px).astype(np.int32)
+        cv2.polylines(mask, [line], closed, 1, thickness=2 * _BESIDE_CELLS + 1)
+        rows, columns = np.nonzero((mask > 0) & self._known)
+        if len(rows) < _FEWEST:
+            return None
+        thin = slice(None, None, max(len(rows) // _BESIDE_MOST, 1))
+        photo = np.column_stack([columns[thin], rows[thin]]) * self._cell_px
+        projector = self.carry(photo)
+        plane, inliers = cv2.findHomography(photo, projector, cv2.USAC_FAST, _AGREE_PX)
+        if plane is None or float(np.mean(inliers)) < _AGREE_SHARE:
+            return None
+        return np.asarray(plane, dtype=np.float64)
 
     def _rest_at(self, photo: Points) -> Points:
         at = (photo / self._cell_px).astype(np.float32)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -114,6 +115,7 @@ class Desk:
         self.recent.add(project.root, project.house.name)
         self.projector.serve(project.rig.projector.size)
         self.notices.tell({"type": "project", "name": project.house.name})
+        threading.Thread(target=self._warm, name="warm", daemon=True).start()
         return project
 
     def use_scan(self, name: str) -> None:
@@ -192,6 +194,11 @@ class Desk:
             _ = self.settle
         if shown.what == "show" and not (self.project.show_folder(shown.name) / "show.mp4").is_file():
             raise InputError(f"the show {shown.name!r} has no film yet; render it on the Show page")
+
+    def _warm(self) -> None:
+        """Read the scan before somebody waits for it; what is wrong with it is told when it is asked for."""
+        with contextlib.suppress(LimewashError):
+            _ = self.ground.carrier
 
     def _trouble(self, text: str) -> None:
         self.notices.tell({"type": "trouble", "message": text})

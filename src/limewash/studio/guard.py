@@ -12,6 +12,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 USUAL_LIMIT_BYTES = 4 * 2**20
 
+OPENER = (b"cross-origin-opener-policy", b"same-origin")
+"""Browsers heed it only at addresses that they trust, such as 127.0.0.1, and complain of it elsewhere."""
 HEADERS = (
     (
         b"content-security-policy",
@@ -21,7 +23,6 @@ HEADERS = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
     (b"cross-origin-resource-policy", b"same-origin"),
-    (b"cross-origin-opener-policy", b"same-origin"),
 )
 
 
@@ -43,10 +44,15 @@ class Guard:
         Names without the port that `Host` may have.
     limits : sequence of (pattern, bytes)
         Paths whose bodies may be longer than 4 MiB.
+    trusted : bool
+        Whether browsers trust this address (this computer's own) without a certificate.
     """
 
-    def __init__(self, app: ASGIApp, *, hosts: Iterable[str], limits: Iterable[tuple[str, int]] = ()) -> None:
+    def __init__(
+        self, app: ASGIApp, *, hosts: Iterable[str], limits: Iterable[tuple[str, int]] = (), trusted: bool = True
+    ) -> None:
         self._app = app
+        self._headers = (*HEADERS, OPENER) if trusted else HEADERS
         self._hosts = frozenset(hosts)
         self._limits = [(re.compile(pattern), limit) for pattern, limit in limits]
 
@@ -102,7 +108,7 @@ class Guard:
             nonlocal begun
             if message["type"] == "http.response.start":
                 begun = True
-                message["headers"] = [*message.get("headers", ()), *HEADERS]
+                message["headers"] = [*message.get("headers", ()), *self._headers]
             await send(message)
 
         try:

@@ -77,7 +77,7 @@ def create_phone_app(desk: Desk, link: PhoneLink) -> FastAPI:
             return
         await _serve(socket, desk, link)
 
-    app.add_middleware(Guard, hosts=(link.host,))
+    app.add_middleware(Guard, hosts=(link.host,), trusted=False)
     return app
 
 

@@ -7,6 +7,7 @@ in; it then has a pass of its own.
 from __future__ import annotations
 
 import hmac
+import io
 import ipaddress
 import secrets
 import socket
@@ -133,10 +134,11 @@ def plain_code(text: str) -> str:
 
 def qr_svg(address: str) -> str:
     """A QR code of an address as SVG, black on white with its quiet zone."""
-    made: str = segno.make(address, error="m").svg_inline(
-        scale=1, border=4, dark="#000", light="#fff", omitsize=True, svgclass="qr", lineclass=None
+    picture = io.BytesIO()
+    segno.make(address, error="m").save(
+        picture, kind="svg", border=4, dark="#000", light="#fff", omitsize=True, xmldecl=False
     )
-    return made
+    return picture.getvalue().decode("utf-8")
 
 
 def lan_address() -> str:

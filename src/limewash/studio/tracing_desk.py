@@ -45,6 +45,7 @@ class TracingDesk:
         """The revision in which each path was last changed, put in or taken out."""
         self._dragged: dict[str, tuple[Traced, str]] = {}
         self._saved: Tracing = self._document.value
+        self._carried: dict[Traced, CarriedPath] = {}
 
     @property
     def tracing(self) -> Tracing:
@@ -158,12 +159,11 @@ class TracingDesk:
 
     def preview(self) -> MapPreview:
         """The tracing as people see it, in projector pixels: quick, for the eye."""
-        carrier, shown = self._ground.carrier, self.shown
-        return MapPreview(
-            revision=self.revision,
-            size=self._ground.projector_size,
-            paths=[carried(item, carrier) for item in shown.items],
-        )
+        with self._lock:
+            shown, revision, known = self.shown, self._document.revision, self._carried
+        fresh = {item: known.get(item) or carried(item, self._ground.carrier) for item in shown.items}
+        self._carried = fresh  # what has not moved since is not reckoned again
+        return MapPreview(revision=revision, size=self._ground.projector_size, paths=list(fresh.values()))
 
     def save(self) -> None:
         """Write `tracing.svg` if it is not what people see. Raises InputError if it cannot be written."""

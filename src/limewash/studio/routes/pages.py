@@ -11,7 +11,17 @@ from fastapi.responses import FileResponse, HTMLResponse
 router = APIRouter(include_in_schema=False)
 
 STATIC = Path(str(resources.files("limewash.studio") / "static"))
-PAGES = {"": "home", "site": "site", "scan": "scan", "trace": "trace", "show": "show", "night": "night"}
+PAGES = {
+    "": "home",
+    "site": "site",
+    "scan": "scan",
+    "trace": "trace",
+    "trace/house": "house",
+    "trace/settle": "settle",
+    "show": "show",
+    "show/packet": "packet",
+    "night": "night",
+}
 
 
 def _shell(page: str) -> str:

@@ -9,6 +9,25 @@ const STAGES = [
   ["night", "Night"],
 ];
 
+/** Pages below a stage. */
+const SUBS = {
+  trace: [["trace", "/trace", "On the photo"], ["house", "/trace/house", "On the house"], ["settle", "/trace/settle", "Settle"]],
+  show: [["show", "/show", "Score and film"], ["packet", "/show/packet", "For an artist"]],
+};
+
+/** @param {string} page @returns {string} the stage that a page belongs to */
+function stageOf(page) {
+  return Object.entries(SUBS).find(([, pages]) => pages.some(([name]) => name === page))?.[0] ?? page;
+}
+
+/** The pages of the present stage, where it has several. @param {string} page */
+export function subPages(page) {
+  const pages = SUBS[/** @type {keyof typeof SUBS} */ (stageOf(page))];
+  if (!pages) return null;
+  return el("nav", { id: "sub", "aria-label": "Pages of this stage" }, ...pages.map(([name, href, title]) =>
+    el("a", { href, "aria-current": name === page ? "page" : null }, title)));
+}
+
 /**
  * The five stages on one line, each with how far it is.
  * @param {string} page @param {any} project what `/api/project` gave
@@ -19,7 +38,7 @@ export function rail(page, project) {
     ...STAGES.map(([name, title], number) => {
       const state = states[name]?.state ?? "ahead";
       return el("li", { class: state },
-        el("a", { href: `/${name}`, "aria-current": page === name ? "page" : null, title: `${states[name]?.text ?? title} (Alt+${number + 1})` },
+        el("a", { href: `/${name}`, "aria-current": stageOf(page) === name ? "page" : null, title: `${states[name]?.text ?? title} (Alt+${number + 1})` },
           el("i", { class: "stop", "aria-hidden": "true" }), title,
           el("span", { class: "unseen" }, { done: ", done", next: ", next", ahead: "" }[/** @type {"done"} */ (state)] ?? "")));
     })));

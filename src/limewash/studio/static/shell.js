@@ -21,7 +21,7 @@ import { button, el, icon } from "./dom.js";
 import { Keys } from "./keys.js";
 import { Live } from "./live.js";
 import { ProjectorBar } from "./projector_bar.js";
-import { rail } from "./rail.js";
+import { rail, subPages } from "./rail.js";
 import { say } from "./said.js";
 import { themeControls } from "./theme_controls.js";
 
@@ -85,11 +85,13 @@ async function start() {
       steps.undo, steps.redo, el("span", { class: "bar-gap" }), projector.element, el("span", { class: "bar-gap" }),
       themeControls(), button({ icon: "help", label: "Keys (?)", run: () => keysHelp(keys) })),
   );
+  const sub = subPages(page);
+  if (sub) document.getElementById("bar")?.after(sub);
   live.on("closed", () => say("The studio's server went away; waiting for it.", "care", true));
   live.on("open", () => say("", "", false));
   live.on("trouble", (message) => say(message.message, "care", true));
   live.on("refused", (message) => say(message.message, "care"));
-  live.on("project", () => location.reload());
+  live.on("project", () => location.assign("/"));
   const root = document.getElementById("page");
   try {
     const module = await import(`./${page}/page.js`);

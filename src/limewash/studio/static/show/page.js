@@ -1,5 +1,169 @@
 // @ts-check
-/** @param {HTMLElement} root */
-export async function mount(root) {
-  root.textContent = "";
+/** The show: its score as text and as a time line, stills from the street, the film. */
+
+import * as api from "../api.js";
+import { sheet } from "../dialogs.js";
+import { button, el, icon } from "../dom.js";
+import { jobPlace, startJob } from "../jobs.js";
+import { TimeLine } from "./timeline.js";
+
+const TYPED_MS = 700;
+
+/** @param {HTMLElement} root @param {any} studio */
+export async function mount(root, studio) {
+  document.title = "Show - Limewash";
+  if (!studio.project) throw new api.Refused(422, { message: "No project is open; open one on the start page." });
+  root.classList.add("still");
+  const page = new ShowPage(studio);
+  root.append(page.element);
+  await page.refresh();
+}
+
+class ShowPage {
+  /** @param {any} studio */
+  constructor(studio) {
+    this.studio = studio;
+    this.name = sessionStorage.getItem("limewash.show") ?? "";
+    this.timer = 0;
+    this.asked = 0;
+    this.names = el("div", { class: "segmented", role: "group", "aria-label": "Shows" });
+    this.still = el("img", { alt: "The show as seen from the street", hidden: true });
+    this.plate = el("figure", { class: "plate show-plate" }, this.still, el("p", { class: "plate-words soft" }));
+    this.line = new TimeLine((at, rest) => this.look(at, rest));
+    this.text = el("textarea", { spellcheck: "false", "aria-label": "Score", on: { input: () => this.typed() } });
+    this.trouble = el("p", { class: "fault score-fault", role: "status" });
+    this.actions = el("div", { class: "row" });
+    this.jobs = jobPlace(studio, ["render", "map"], (job) => {
+      studio.say(job.kind === "map" ? "The map is made." : "The film is finished.");
+      this.refresh();
+    });
+    this.element = el("div", { class: "show-bench" },
+      el("div", { class: "show-head row" }, this.names, button({ icon: "plus", text: "New show", run: () => this.begin() }), el("span", { class: "grow" }), this.actions),
+      el("div", { class: "show-main" }, el("div", { class: "show-stage" }, this.plate, this.line.element, this.jobs),
+        el("div", { class: "score" }, this.text, this.trouble)));
+    studio.keys.add([
+      { keys: "ArrowRight", what: "A frame's breath onward", group: "Show", run: () => this.line.move(0.5) },
+      { keys: "ArrowLeft", what: "Back", group: "Show", run: () => this.line.move(-0.5) },
+      { keys: "Home", what: "To the start", group: "Show", run: () => this.line.move(-1e6) },
+      { keys: "Ctrl+S", what: "Save the score now", group: "Show", typing: true, run: () => this.save() },
+    ]);
+  }
+
+  async refresh() {
+    const shows = await api.get("/api/shows");
+    this.shows = shows;
+    if (!shows.some((/** @type {any} */ one) => one.name === this.name)) this.name = shows[0]?.name ?? "";
+    this.names.replaceChildren(...shows.map((/** @type {any} */ one) => el("button", {
+      class: "button", type: "button", "aria-pressed": String(one.name === this.name), on: { click: () => { this.name = one.name; this.refresh(); } },
+    }, one.name)));
+    this.names.hidden = !shows.length;
+    sessionStorage.setItem("limewash.show", this.name);
+    this.drawActions();
+    const show = shows.find((/** @type {any} */ one) => one.name === this.name);
+    if (!show) {
+      this.words(this.studio.project.stages.trace.state === "done" ? "No show yet. Begin one: you get a score to change as you like, with music."
+        : "A show needs the map: trace the house and make the map first.");
+    }
+    this.text.disabled = !show?.has_score;
+    if (show?.has_score) this.take(await api.get(`/api/shows/${encodeURIComponent(this.name)}/score`));
+    else {
+      this.text.value = "";
+      this.line.take(null);
+      if (show) this.words("A film from outside: it has no score.");
+    }
+  }
+
+  drawActions() {
+    const show = this.shows.find((/** @type {any} */ one) => one.name === this.name);
+    const film = show?.film_bytes ? `/api/shows/${encodeURIComponent(this.name)}/film` : null;
+    this.actions.replaceChildren(
+      button({ icon: "target", text: "Make the map", label: "Carry the tracing to the projector again", run: () => startJob(this.studio, () => api.post("/api/map/make")) }),
+      ...(show ? [
+        button({ icon: "film", text: show.film_is_old ? "Render again" : "Render", kind: !film || show.film_is_old ? "main" : "", disabled: !show.has_score,
+          run: () => startJob(this.studio, () => api.post(`/api/shows/${encodeURIComponent(this.name)}/render`)) }),
+        button({ icon: "play", text: "Watch the film", disabled: !film, run: () => this.watch(film ?? "") }),
+        button({ icon: "beam", text: "On the projector", disabled: !film, kind: film && !show.film_is_old ? "main" : "", run: () => this.studio.projector.show({ what: "show", name: this.name }) }),
+      ] : []));
+  }
+
+  /** @param {string} film */
+  watch(film) {
+    sheet(`${this.name}: the film in projector pixels`, el("div", { class: "plate" }, el("video", { src: film, controls: true, autoplay: true })),
+      el("p", { class: "soft small" }, "Flashing light can trigger seizures in some people: watch it before your guests do, and warn them.")).classList.add("film-dialog");
+  }
+
+  /** @param {any} state */
+  take(state) {
+    this.seen = state.seen;
+    if (this.text.value !== state.text) this.text.value = state.text;
+    this.fault(state.trouble);
+    this.line.take(state);
+    if (!state.trouble) this.look(this.line.at, true);
+  }
+
+  typed() {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.save(), TYPED_MS);
+  }
+
+  async save() {
+    clearTimeout(this.timer);
+    if (this.text.disabled) return;
+    try {
+      this.take(await api.put(`/api/shows/${encodeURIComponent(this.name)}/score`, { text: this.text.value, seen: this.seen }));
+      this.drawActions();
+    } catch (error) {
+      this.fault(/** @type {Error} */ (error).message);
+    }
+  }
+
+  /** @param {string} text */
+  fault(text) {
+    this.trouble.textContent = text;
+    this.text.setAttribute("aria-invalid", String(Boolean(text)));
+  }
+
+  /** A still at a time. @param {number} at @param {boolean} rest whether the hand has come to rest there */
+  async look(at, rest) {
+    if (!rest) return;
+    const mine = ++this.asked;
+    const image = new Image();
+    image.src = `/api/shows/${encodeURIComponent(this.name)}/still?at=${at.toFixed(3)}&${this.seen}`;
+    try {
+      await image.decode();
+    } catch {
+      if (mine === this.asked) this.words("No still: the map may be missing, or the score asks for something that this house has not.");
+      return;
+    }
+    if (mine !== this.asked) return;
+    this.still.src = image.src;
+    this.still.hidden = false;
+    this.plate.querySelector("p").textContent = "";
+  }
+
+  /** @param {string} text */
+  words(text) {
+    this.still.hidden = true;
+    this.plate.querySelector("p").textContent = text;
+  }
+
+  async begin() {
+    const name = el("input", { id: "show-name", value: this.shows.length ? "" : "evening", maxlength: 60, autocomplete: "off", required: true });
+    const fault = el("p", { class: "fault", role: "alert" });
+    const dialog = sheet("New show", el("form", { class: "stack", on: { submit: async (/** @type {Event} */ event) => {
+      event.preventDefault();
+      try {
+        await api.post(`/api/shows/${encodeURIComponent(name.value.trim())}`);
+        this.name = name.value.trim();
+        dialog.close();
+        await this.refresh();
+      } catch (error) {
+        fault.textContent = /** @type {Error} */ (error).message;
+      }
+    } } }, el("div", { class: "field" }, el("label", { for: "show-name" }, "Its name"), name, fault),
+    el("p", { class: "soft small" }, "It begins with a copy of the bundled score, without the cues that this house has nothing for."),
+    el("div", { class: "row end" }, el("button", { class: "button main", type: "submit" }, icon("plus"), "Begin"))));
+    dialog.classList.add("new-dialog");
+    name.select();
+  }
 }

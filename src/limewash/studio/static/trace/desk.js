@@ -85,6 +85,11 @@ export class Desk {
   }
 
   async begin() {
+    // A focused button or field keeps Enter and Space for itself; the keys of the page do not see them.
+    this.element.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
+      const control = event.target instanceof HTMLElement && event.target.matches("button, a, input, select");
+      if (control && (event.key === "Enter" || event.key === " ")) event.stopPropagation();
+    });
     this.board.hand = {
       down: (at, event) => this.#down(at, event), move: (at, event) => this.#move(at, event), up: (at, event) => this.tool.up(at, event),
       twice: (at) => !this.proposals.open && this.tool.twice(at), leave: () => { this.tool.leave(); this.refresh(); },

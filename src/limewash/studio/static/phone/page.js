@@ -1,0 +1,107 @@
+// @ts-check
+/** The phone: a track pad for the cross-hair on the house, a nudger for corners and check points. */
+
+import { el } from "./dom.js";
+import { Live } from "./live.js";
+import { track } from "./pad.js";
+
+const live = new Live("/live");
+const root = document.getElementById("pad-page");
+const said = el("div", { class: "said", role: "status" });
+const what = el("strong", {}, "connecting");
+const step = el("button", { type: "button", "aria-label": "Size of a nudge", on: { click: () => { fine = !fine; draw(); } } });
+const black = el("button", { type: "button", class: "black", on: { click: () => live.send({ type: "blank", blanked: !projector?.blanked }) } });
+const hold = key("Hold corner", () => act({ do: hand?.holding ? "let-go" : "hold" }));
+/** @type {any} */
+let projector = null;
+/** @type {any} */
+let hand = null;
+/** @type {any} */
+let settle = null;
+let fine = false;
+
+/** @param {object} one */
+const act = (one) => live.send({ type: "hand", act: one });
+/** Whether the projector shows check points: then the pad moves the chosen one. */
+const settling = () => projector?.what === "settle";
+
+/** @param {string} text @param {() => void} run @param {string} [kind] @param {string} [label] */
+function key(text, run, kind = "", label) {
+  return el("button", { type: "button", class: kind, "aria-label": label ?? null, on: { click: () => { navigator.vibrate?.(8); run(); } } }, text);
+}
+
+/** @param {number} dx @param {number} dy */
+function nudge(dx, dy) {
+  const size = fine ? 0.25 : 1;
+  if (settling()) live.send({ type: "settle", nudge: { dx: dx * size, dy: dy * size } });
+  else act({ do: "nudge", dx: dx * size, dy: dy * size });
+}
+
+const pad = el("div", { class: "track", "aria-label": "Track pad" }, el("div", { class: "slow", "aria-hidden": "true" }, "slow"), el("p", {}, ""));
+track(pad, {
+  move: (dx, dy, slow) => {
+    if (settling()) live.send({ type: "settle", nudge: { dx: dx * (slow ? 0.05 : 0.25), dy: dy * (slow ? 0.05 : 0.25) } });
+    else act({ do: "move", dx, dy, slow });
+  },
+  tap: () => { if (!settling()) act({ do: "put" }); },
+});
+
+const drawKeys = [
+  key("Point", () => act({ do: "put" }), "main"), key("Arc", () => act({ do: "put", bend: true })), key("Close", () => act({ do: "finish", closed: true })),
+  key("Open", () => act({ do: "finish", closed: false })), hold, key("Next", () => act({ do: "next" })), key("Back", () => act({ do: "back" })), key("Undo", () => live.send({ type: "undo" })),
+];
+const settleKeys = [key("Previous", () => choose(-1)), key("Next", () => choose(1), "main")];
+
+/** @param {number} by */
+function choose(by) {
+  const names = (settle?.points ?? []).map((/** @type {any} */ one) => one.name);
+  if (names.length) live.send({ type: "choose", name: names[(names.indexOf(settle.chosen) + by + names.length) % names.length] });
+}
+
+const keys = el("div", { class: "keys" });
+root?.append(
+  el("div", { class: "top" }, what), pad, keys,
+  el("div", { class: "nudge" }, key("←", () => nudge(-1, 0), "", "Left"), key("→", () => nudge(1, 0), "", "Right"), key("↑", () => nudge(0, -1), "", "Up"), key("↓", () => nudge(0, 1), "", "Down"), step),
+  el("div", {}, black, said));
+black.style.width = "100%";
+
+function draw() {
+  step.textContent = fine ? "¼ px" : "1 px";
+  step.setAttribute("aria-pressed", String(fine));
+  black.textContent = projector?.blanked ? "Light again" : "Black";
+  black.setAttribute("aria-pressed", String(Boolean(projector?.blanked)));
+  const mode = settling() ? "settle" : "draw";
+  if (keys.dataset.mode !== mode) {
+    keys.dataset.mode = mode;
+    keys.replaceChildren(...(mode === "settle" ? settleKeys : drawKeys));
+    keys.style.gridTemplateColumns = `repeat(${mode === "settle" ? 2 : 4}, 1fr)`;
+  }
+  hold.textContent = hand?.holding ? "Let go" : "Hold corner";
+  const shown = !projector ? "" : projector.blanked ? "black" : projector.words;
+  what.textContent = mode === "settle" ? `Check point: ${settle?.chosen || "none"}` : hand?.holding ? `Holding ${hand.holding}` : `On the house: ${shown}`;
+  const words = pad.querySelector("p");
+  if (words) words.textContent = mode === "settle" ? "slide to move the check point" : `slide to move, tap to put a point${hand ? `  ·  ${hand.points.length} points` : ""}`;
+}
+
+let timer = 0;
+/** @param {string} text */
+function say(text) {
+  said.textContent = text;
+  clearTimeout(timer);
+  timer = setTimeout(() => { said.textContent = ""; }, 4000);
+}
+
+live.on("open", (message) => {
+  ({ projector, hand, settle } = message);
+  say("");
+  draw();
+});
+live.on("closed", () => {
+  what.textContent = "the studio does not answer";
+});
+live.on("projector", (message) => { projector = message.state; draw(); });
+live.on("hand", (message) => { hand = message.hand; draw(); });
+live.on("settle", (message) => { settle = message.settle; draw(); });
+live.on("refused", (message) => say(message.message));
+document.addEventListener("contextmenu", (event) => event.preventDefault());
+draw();

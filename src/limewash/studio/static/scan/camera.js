@@ -1,0 +1,77 @@
+// @ts-check
+/** Filming with a camera of this computer while the projector page plays the pattern. */
+
+import * as api from "../api.js";
+import { sheet } from "../dialogs.js";
+import { button, el, icon } from "../dom.js";
+
+const LEAD_MS = 700;
+const MOST_BITS = 40_000_000;
+
+/** @param {any} studio @param {() => void} done */
+export async function cameraSheet(studio, done) {
+  const video = el("video", { autoplay: true, muted: true, playsinline: true });
+  const choice = el("select", { id: "camera", "aria-label": "Camera" });
+  const words = el("p", { class: "small", role: "status" }, "The projector page plays the pattern film by itself as soon as filming begins.");
+  const start = button({ icon: "play", text: "Film the pattern", kind: "main", disabled: true, run: () => film() });
+  const dialog = sheet("Film with a camera of this computer", el("div", { class: "plate" }, video), el("div", { class: "row camera-row" }, choice, start), words);
+  dialog.classList.add("camera-dialog");
+  /** @type {MediaStream | null} */
+  let stream = null;
+  dialog.addEventListener("close", () => stream?.getTracks().forEach((track) => track.stop()));
+  choice.addEventListener("change", () => look(choice.value));
+
+  /** @param {string} [id] */
+  async function look(id) {
+    stream?.getTracks().forEach((track) => track.stop());
+    try {
+      stream = await navigator.mediaDevices.getUserMedia({ audio: false, video: { deviceId: id ? { exact: id } : undefined, width: { ideal: 3840 }, frameRate: { ideal: 30 } } });
+    } catch {
+      words.replaceChildren(icon("care"), " No camera could be opened: connect one and allow it for this page.");
+      return;
+    }
+    video.srcObject = stream;
+    const devices = (await navigator.mediaDevices.enumerateDevices()).filter((one) => one.kind === "videoinput");
+    const present = stream.getVideoTracks()[0].getSettings().deviceId;
+    choice.replaceChildren(...devices.map((one, n) => el("option", { value: one.deviceId, selected: one.deviceId === present }, one.label || `Camera ${n + 1}`)));
+    start.disabled = false;
+  }
+
+  async function film() {
+    if (!stream) return;
+    if (!studio.projector.state.page) {
+      studio.say("Open the projector page on the projector first.", "care");
+      return;
+    }
+    start.disabled = true;
+    const type = ["video/mp4;codecs=avc1", "video/webm;codecs=vp9", "video/webm"].find((one) => MediaRecorder.isTypeSupported(one)) ?? "";
+    const recorder = new MediaRecorder(stream, { mimeType: type, videoBitsPerSecond: MOST_BITS });
+    /** @type {Blob[]} */
+    const parts = [];
+    recorder.ondataavailable = (event) => parts.push(event.data);
+    recorder.onstop = () => send(new Blob(parts, { type }), type.startsWith("video/mp4") ? "camera.mp4" : "camera.webm");
+    recorder.start(1000);
+    const stop = studio.live.on("film", (/** @type {any} */ message) => {
+      if (message.what !== "ended") return;
+      stop();
+      setTimeout(() => recorder.stop(), LEAD_MS);
+    });
+    words.textContent = "Filming. Move neither camera nor projector.";
+    setTimeout(() => studio.projector.show("pattern-film"), LEAD_MS);
+  }
+
+  /** @param {Blob} clip @param {string} name */
+  async function send(clip, name) {
+    studio.projector.show("black");
+    words.textContent = "Handing the clip over ...";
+    try {
+      await api.upload(`/api/scan/clip?name=${name}`, clip, () => {});
+      dialog.close();
+      done();
+    } catch (error) {
+      words.textContent = /** @type {Error} */ (error).message;
+      start.disabled = false;
+    }
+  }
+  await look();
+}

@@ -1,0 +1,220 @@
+// @ts-check
+/** Settling: check points of the map, moved on the house until they sit. */
+
+import * as api from "../api.js";
+import { button, el, icon } from "../dom.js";
+import { lookControls, phoneControls, projectorHealth } from "../projector/controls.js";
+import { Plate } from "../projector/plate.js";
+
+const METHODS = [
+  ["smooth", "Smooth", "A thin plate through every point"],
+  ["parts", "By parts", "A plane for each named part, a thin plate between"],
+  ["flat", "One plane", "One perspective for all; more than four points are met in the mean"],
+];
+const PICK_PX = 16;
+
+/** @param {HTMLElement} root @param {any} studio */
+export async function mount(root, studio) {
+  document.title = "Settle - Limewash";
+  if (!studio.project?.scan) {
+    throw new api.Refused(422, { message: "Nothing to settle yet: scan the house, or begin by eye, on the Scan page." });
+  }
+  root.classList.add("still");
+  const page = new SettlePage(studio, await api.get("/api/settle"));
+  root.append(page.element);
+  page.begin();
+}
+
+class SettlePage {
+  /** @param {any} studio @param {any} state */
+  constructor(studio, state) {
+    this.studio = studio;
+    this.state = state;
+    this.before = true;
+    this.plate = new Plate(state.size, (context, plate) => this.paint(context, plate));
+    this.plate.element.setAttribute("aria-label", "The map in projector pixels; click a corner to make it a check point");
+    this.list = el("ul", { class: "points", "aria-label": "Check points" });
+    this.name = el("input", { id: "point-name", autocomplete: "off", maxlength: 60, on: { change: () => this.change({ name: this.name.value }) } });
+    this.part = el("input", { id: "point-part", autocomplete: "off", maxlength: 60, placeholder: "not given", on: { change: () => this.change({ part: this.part.value }) } });
+    this.methods = el("div", { class: "segmented", role: "group", "aria-label": "How to settle" }, ...METHODS.map(([name, title, hint]) =>
+      el("button", { class: "button", type: "button", title: hint, on: { click: () => this.send(() => api.put("/api/settle/method", { revision: this.state.revision, method: name })) } }, title)));
+    this.trouble = el("p", { class: "fault", role: "status" });
+    this.kept = el("span", { class: "soft small" });
+    this.keepButton = button({ icon: "done", text: "Keep", kind: "main", run: () => this.keep() });
+    this.backButton = button({ text: "Use the scan as filmed", run: () => this.send(() => api.post("/api/settle/let-go")) });
+    const show = el("input", { type: "checkbox", id: "before", checked: true, on: { change: () => { this.before = show.checked; this.plate.draw(); } } });
+    this.element = el("div", { class: "bench fixed settle" }, this.tools(),
+      el("div", { class: "board" },
+        el("div", { class: "row" },
+          button({ icon: "beam", text: "Show it on the house", run: () => studio.projector.show("settle") }),
+          phoneControls(studio), el("span", { class: "grow" }),
+          el("label", { class: "check" }, show, "Before"),
+          button({ icon: "save", text: "Picture", label: "Before and after as a picture", href: "/api/settle/picture" }), this.kept, this.backButton, this.keepButton),
+        this.plate.element));
+  }
+
+  tools() {
+    const nudge = (/** @type {string} */ sign, /** @type {number} */ dx, /** @type {number} */ dy) => el("button", {
+      class: "button", type: "button", "aria-label": `Move by ${dx || dy} px`, on: { click: (/** @type {MouseEvent} */ event) => this.nudge(dx, dy, event) } }, sign);
+    const gap = () => el("span");
+    return el("div", { class: "tools" },
+      projectorHealth(this.studio),
+      el("section", { class: "stack" }, el("h3", {}, "Check points"),
+        el("p", { class: "soft small" }, "Click a corner of the map, then move it until it sits on the house. The scan itself is never changed."),
+        this.list,
+        el("div", { class: "pair" }, el("div", { class: "field" }, el("label", { for: "point-name" }, "Name"), this.name),
+          el("div", { class: "field" }, el("label", { for: "point-part", title: "Points of one flat part make one plane" }, "Flat part"), this.part)),
+        el("div", { class: "nudges" }, gap(), nudge("↑", 0, -1), gap(), nudge("←", -1, 0), gap(), nudge("→", 1, 0), gap(), nudge("↓", 0, 1), gap()),
+        el("p", { class: "soft small" }, "One pixel; with Shift ten, with Alt a quarter. The arrow keys do the same.")),
+      el("section", { class: "stack" }, el("h3", {}, "How to settle"), this.methods, this.trouble),
+      el("section", { class: "stack" }, el("h3", {}, "Light"), lookControls(this.studio)));
+  }
+
+  begin() {
+    const { live, steps, keys } = this.studio;
+    live.on("settle", (/** @type {any} */ message) => {
+      if (message.settle.revision >= this.state.revision) this.take({ before: this.state.before, ...message.settle });
+    });
+    steps.set({ onUndo: () => this.send(() => api.post("/api/settle/undo", { revision: this.state.revision })),
+      onRedo: () => this.send(() => api.post("/api/settle/redo", { revision: this.state.revision })) });
+    const group = "Settle";
+    keys.add([
+      ...[["ArrowLeft", -1, 0], ["ArrowRight", 1, 0], ["ArrowUp", 0, -1], ["ArrowDown", 0, 1]].flatMap(([key, dx, dy]) => [
+        { keys: `${key}`, what: "Move the check point by one pixel", group, run: () => this.move(Number(dx), Number(dy)) },
+        { keys: `Shift+${key}`, what: "By ten", group, run: () => this.move(Number(dx) * 10, Number(dy) * 10) },
+        { keys: `Alt+${key}`, what: "By a quarter", group, run: () => this.move(Number(dx) / 4, Number(dy) / 4) },
+      ]),
+      { keys: "N", what: "Next check point", group, run: () => this.step(1) },
+      { keys: "P", what: "Previous check point", group, run: () => this.step(-1) },
+      { keys: "Delete", what: "Take the check point out", group, run: () => this.state.chosen && this.remove(this.state.chosen) },
+    ]);
+    this.mouse();
+    this.take(this.state);
+  }
+
+  /** @param {number} dx @param {number} dy @param {MouseEvent} event */
+  nudge(dx, dy, event) {
+    const times = event.shiftKey ? 10 : event.altKey ? 0.25 : 1;
+    this.move(dx * times, dy * times);
+  }
+
+  /** @param {number} dx @param {number} dy */
+  move(dx, dy) {
+    if (!this.state.chosen) return this.studio.say("Choose a check point first: click a corner of the map.", "care");
+    return this.change({ by_px: [dx, dy] });
+  }
+
+  /** @param {object} change */
+  change(change) {
+    if (!this.state.chosen) return undefined;
+    return this.send(() => api.put(`/api/settle/points/${encodeURIComponent(this.state.chosen)}`, { revision: this.state.revision, ...change }));
+  }
+
+  /** @param {string} name */
+  remove(name) {
+    return this.send(() => api.del(`/api/settle/points/${encodeURIComponent(name)}?revision=${this.state.revision}`));
+  }
+
+  /** @param {number} by */
+  step(by) {
+    const names = this.state.points.map((/** @type {any} */ point) => point.name);
+    if (names.length) this.choose(names[(names.indexOf(this.state.chosen) + by + names.length) % names.length]);
+  }
+
+  /** @param {string} name */
+  choose(name) {
+    return this.send(() => api.put("/api/settle/chosen", { name }));
+  }
+
+  async keep() {
+    this.keepButton.disabled = true;
+    await this.send(() => api.post("/api/settle/keep"));
+    this.studio.say("Kept as a scan of its own; the filmed one is untouched. Make the map again on the Show page.");
+  }
+
+  /** One change after the other, so that none is refused for being late. @param {() => Promise<any>} request */
+  send(request) {
+    this.queue = (this.queue ?? Promise.resolve()).then(async () => {
+      try {
+        this.take(await request());
+      } catch (error) {
+        this.studio.say(/** @type {Error} */ (error).message, "care");
+        if (/** @type {any} */ (error).status === 409) this.take(await api.get("/api/settle"));
+      }
+    });
+    return this.queue;
+  }
+
+  /** @param {any} state */
+  take(state) {
+    this.state = state;
+    this.studio.steps.set({ undo: state.can_undo, redo: state.can_redo });
+    this.list.replaceChildren(...state.points.map((/** @type {any} */ point) => this.row(point)),
+      ...(state.points.length ? [] : [el("li", { class: "empty small" }, icon("target"), "No check point yet.")]));
+    const chosen = state.points.find((/** @type {any} */ point) => point.name === state.chosen);
+    for (const [input, value] of [[this.name, chosen?.name], [this.part, chosen?.part]]) {
+      input.disabled = !chosen;
+      if (document.activeElement !== input) input.value = value ?? "";
+    }
+    [...this.methods.children].forEach((one, n) => one.setAttribute("aria-pressed", String(METHODS[n][0] === state.method)));
+    this.trouble.textContent = state.trouble;
+    this.keepButton.disabled = !state.points.length || Boolean(state.trouble) || (state.kept && state.settled);
+    this.backButton.hidden = !state.settled;
+    this.kept.textContent = state.settled ? (state.kept ? "kept and in use" : "changed since it was kept") : "";
+    this.plate.draw();
+  }
+
+  /** @param {any} point */
+  row(point) {
+    const moved = Math.hypot(point.house_px[0] - point.map_px[0], point.house_px[1] - point.map_px[1]);
+    return el("li", {}, el("button", { class: "point", type: "button", "aria-current": String(point.name === this.state.chosen), on: { click: () => this.choose(point.name) } },
+      el("span", { class: "grow" }, point.name, point.part ? el("span", { class: "soft" }, `  ${point.part}`) : null),
+      el("span", { class: "number soft", title: "How far it was moved, and what is left over" }, `${moved.toFixed(1)} px${point.left_over_px > 0.05 ? ` (${point.left_over_px.toFixed(1)} left)` : ""}`),
+      button({ icon: "close", label: `Take out ${point.name}`, run: (event) => { event.stopPropagation(); this.remove(point.name); } })));
+  }
+
+  mouse() {
+    const pad = this.plate.element;
+    /** @type {{name: string, from: [number, number], start: [number, number]} | null} */
+    let held = null;
+    pad.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
+      const at = this.plate.at(event);
+      const point = this.nearest(this.state.points.map((/** @type {any} */ one) => ({ ...one, at: one.house_px })), at);
+      if (point) {
+        held = { name: point.name, from: at, start: point.house_px };
+        pad.setPointerCapture(event.pointerId);
+        this.choose(point.name);
+        return;
+      }
+      const corners = this.state.paths.flatMap((/** @type {any} */ path, /** @type {number} */ p) => path.points.map((/** @type {any} */ one, /** @type {number} */ n) => ({ at: one, map: this.state.before[p].points[n] })));
+      const corner = this.nearest(corners, at);
+      if (corner) this.send(() => api.post("/api/settle/points", { revision: this.state.revision, map_px: corner.map }));
+      else this.studio.say("Click nearer to a line of the map.");
+    });
+    pad.addEventListener("pointerup", (/** @type {PointerEvent} */ event) => {
+      if (!held) return;
+      const at = this.plate.at(event);
+      const { name, from, start } = held;
+      held = null;
+      if (Math.hypot(at[0] - from[0], at[1] - from[1]) * this.plate.scale < 3) return;
+      this.send(() => api.put(`/api/settle/points/${encodeURIComponent(name)}`, { revision: this.state.revision, to_px: [start[0] + at[0] - from[0], start[1] + at[1] - from[1]] }));
+    });
+  }
+
+  /** @param {any[]} things @param {[number, number]} at */
+  nearest(things, at) {
+    const far = (/** @type {any} */ one) => Math.hypot(one.at[0] - at[0], one.at[1] - at[1]) * this.plate.scale;
+    const best = things.reduce((found, one) => (!found || far(one) < far(found) ? one : found), null);
+    return best && far(best) <= PICK_PX ? best : null;
+  }
+
+  /** @param {CanvasRenderingContext2D} context @param {Plate} plate */
+  paint(context, plate) {
+    if (this.before) plate.lines(context, this.state.before, { colour: "#6b5636", width: 1.2 });
+    plate.lines(context, this.state.paths, { colour: "#ffd68c", width: 1.6 });
+    for (const point of this.state.points) {
+      plate.cross(context, point.house_px, 12, "#fff3da");
+      if (point.name === this.state.chosen) plate.ring(context, point.house_px, 12, "#fff3da");
+    }
+  }
+}
