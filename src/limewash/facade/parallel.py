@@ -49,8 +49,8 @@ def _peaks(depth: Array, weight: Array, noise_px: float) -> list[float]:
         return []
     low, high = np.percentile(depth, [0.5, 99.5])
     step = noise_px / 2.0
-    count = int(min(max((high - low) / step, 1.0) + 8.0, 20_000.0))
-    edges = low - 4.0 * step + np.arange(count + 1) * max(step, (high - low + 8.0 * step) / count)
+    count = int(min((high - low) / step + 16.0, 20_000.0))
+    edges = low - 8.0 * step + np.arange(count + 1) * max(step, (high - low + 16.0 * step) / count)
     heap, _ = np.histogram(depth, edges, weights=weight)
     kernel = np.exp(-0.5 * (np.arange(-5, 6) / 2.0) ** 2)
     smooth = np.convolve(heap, kernel / kernel.sum(), mode="same")

@@ -38,6 +38,8 @@ CHANGE, CHANGE_AT_CORNER = 40.0, 14.0
 """A change of plane must explain so much of the path that nothing else does. [projector px]"""
 FARTHER = 0.3
 """Cost of lying on the farther of two surfaces. [-]"""
+LEAST_SEEN = 0.1
+"""A plane must be seen along so much of the path. [-]"""
 OTHER_SIDE = 0.3
 """Cost of lying on what is only beyond the line. [-]"""
 
@@ -80,6 +82,8 @@ def _costs(sides: Sides, evidence: Evidence) -> Array:
     """What it costs each station to lie on each plane, (S, K): it need be seen on one side only."""
     where_seen = np.where(evidence.there, evidence.cost, np.inf).min(axis=2)
     cost = np.where(evidence.present, where_seen, evidence.cost.min(axis=2))
+    seen = evidence.present.mean(axis=0)
+    cost[:, seen < min(LEAST_SEEN, float(seen.max()))] = 1.0  # hidden here and there, but not everywhere
     inner = sides.strip.closed and sides.item.kind is Kind.KEEP_DARK
     if evidence.depth is None or inner:
         cost = cost + _off_side(evidence.there, evidence.known, _preferred_side(sides))
