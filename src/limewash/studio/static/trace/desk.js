@@ -112,7 +112,7 @@ export class Desk {
 
   /** @param {string} name */
   setTool(name) {
-    this.tool.stop();
+    if (this.tool.busy) this.tool.stop();
     if (this.toolName !== name) this.tool.leave();
     this.toolName = name;
     if (!["pick", "mirror", "repeat", "measure"].includes(name)) this.select([]);

@@ -1,0 +1,286 @@
+"""The trace page in a real browser, with real clicks and keys."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+import pytest
+from front import PROJECTOR, WINDOW, to_projector
+
+from limewash.facade.tracing import Kind
+from limewash.geometry.path import Arc, Line
+from limewash.geometry.path_flatten import flatten
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+
+class Drawing:
+    """A person at the trace page: clicks on places of the photo."""
+
+    def __init__(self, page: Page, studio: Any) -> None:
+        self.page = page
+        self.studio = studio
+        page.wait_for_selector("body[data-ready=true]")
+
+    @property
+    def paths(self) -> dict[str, Any]:
+        return {item.id: item for item in self.studio.desk.tracing.tracing.items}
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Where a photo pixel lies in the window."""
+        left, top, scale, dx, dy = self.page.evaluate(
+            """() => { const board = document.querySelector("trace-board"); const box = board.getBoundingClientRect();
+                       return [box.left, box.top, board.view.scale, board.view.x, board.view.y]; }"""
+        )
+        return left + x * scale + dx, top + y * scale + dy
+
+    def click(self, x: float, y: float, **how: Any) -> None:
+        self.page.mouse.click(*self.at(x, y), **how)
+
+    def key(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def until(self, condition: Callable[[], bool], what: str) -> None:
+        for _ in range(80):
+            if condition():
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"waited in vain: {what}")
+
+    def look_for(self, path_id: str) -> Any:
+        self.until(lambda: path_id in self.paths, f"path {path_id}")
+        return self.paths[path_id]
+
+
+@pytest.fixture
+def drawing(window: Any, studio: Any) -> Drawing:
+    return Drawing(window().open("/trace"), studio)
+
+
+def corners(item: Any) -> np.ndarray:
+    return np.array([segment.start for segment in item.path.segments])
+
+
+def shot(page: Page) -> np.ndarray:
+    return cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1440, 900), (390, 844)])
+def test_it_fits_the_window(window: Any, studio: Any, width: int, height: int) -> None:
+    drawing = Drawing(window(width, height).open("/trace"), studio)
+    assert drawing.page.evaluate("document.documentElement.scrollWidth") <= width
+    if width > 800:
+        assert drawing.page.evaluate("document.querySelector('#page').scrollHeight") <= height
+    names = drawing.page.locator(".drawn-row").all_inner_texts()
+    assert names == ["Kitchen", "Half-round", "roof"]
+
+
+def test_the_half_round_window_from_click_to_light(drawing: Drawing, window: Any, studio: Any) -> None:
+    """Drawn with three rough clicks, undone, redone, reloaded, and seen on the projector page on the right pixels."""
+    drawing.page.get_by_role("option", name="Half-round").click()
+    drawing.key("Delete")
+    drawing.until(lambda: "half-round" not in drawing.paths, "taken out")
+    drawing.key("h", "1")
+    for x, y in ((421.2, 301.4), (538.9, 299.1), (481.0, 241.5)):
+        drawing.click(x, y)
+    made = drawing.look_for("window-2")
+    assert isinstance(made.path.segments[0], Arc)
+    round_part = flatten(made.path, tolerance_px=0.02, step_px=1.0).points
+    off = np.abs(np.hypot(*(round_part[round_part[:, 1] < 296] - (480.0, 300.0)).T) - 60.5)
+    assert np.sqrt((off**2).mean()) < 0.6
+    drawing.key("Control+z")
+    drawing.until(lambda: "window-2" not in drawing.paths, "undone")
+    drawing.key("Control+Shift+Z")
+    drawing.look_for("window-2")
+    drawing.page.reload()
+    drawing = Drawing(drawing.page, studio)
+    assert drawing.page.get_by_role("option", name="Window 2").count() == 1
+
+    beam = window(*PROJECTOR).open("/projector")
+    beam.request.put(studio.address + "/api/projector/look", data={"line_px": 1, "colour": "#ffffff"})
+    drawing.page.get_by_role("button", name="On the house").last.click()
+    drawing.until(lambda: shot(beam).max() > 0, "light on the house")
+    lit = shot(beam)[..., 1].astype(float)
+    spots = to_projector(round_part[(round_part[:, 1] < 294)])
+    for x, y in spots[:: len(spots) // 12]:
+        column = lit[:, round(x)]
+        rows = np.arange(len(column))
+        near = np.abs(rows - y) < 3.0
+        assert column[near].sum() > 120, f"no light at ({x:.1f}, {y:.1f})"
+
+
+def test_a_dragged_corner_is_seen_on_the_house_before_it_is_let_go(drawing: Drawing, window: Any, studio: Any) -> None:
+    beam = window(*PROJECTOR).open("/projector")
+    drawing.key("p")
+    drawing.until(lambda: shot(beam).max() > 0, "light on the house")
+    drawing.click(262, 370)  # on the left side of the kitchen window
+    drawing.until(lambda: drawing.page.locator("[aria-selected=true]").count() == 1, "in hand")
+    x, y = drawing.at(260, 300)
+    drawing.page.mouse.move(x, y)
+    drawing.page.mouse.down()
+    target = drawing.at(240, 285)
+    drawing.page.keyboard.down("Alt")
+    drawing.page.mouse.move(*target, steps=6)
+    px, py = to_projector([(240.0, 285.0)])[0]
+
+    def shines() -> bool:
+        picture = shot(beam)[..., 1]
+        return bool(picture[round(py) - 2 : round(py) + 3, round(px) - 2 : round(px) + 3].max() > 100)
+
+    drawing.until(shines, "the corner on the house")
+    assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0], "not a step yet"
+    drawing.page.mouse.up()
+    drawing.page.keyboard.up("Alt")
+    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() != [260.0, 300.0], "a step")
+    np.testing.assert_allclose(corners(drawing.paths["window-1"])[0], (240, 285), atol=0.6)
+
+
+def test_two_rough_clicks_make_a_rectangle_on_its_edges(drawing: Drawing) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.key("Delete", "r", "1")
+    drawing.until(lambda: "window-1" not in drawing.paths, "taken out")
+    drawing.click(261.5, 302.0)
+    drawing.click(338.6, 441.4)
+    made = drawing.look_for("window-2")
+    # The dark box covers pixels 260 to 340: its edges are half a pixel further out than the corners' centres.
+    left, top, right, bottom = WINDOW[0][0] - 0.5, WINDOW[0][1] - 0.5, WINDOW[2][0] + 0.5, WINDOW[2][1] + 0.5
+    np.testing.assert_allclose(corners(made), [(left, top), (right, top), (right, bottom), (left, bottom)], atol=0.15)
+    assert made.kind is Kind.WINDOW and made.is_area
+
+
+def test_lines_open_and_closed(drawing: Drawing) -> None:
+    drawing.key("l", "9", "g", "Shift+S")  # keep dark; nothing catches, nothing settles
+    for x, y in ((600, 450), (700, 455), (650, 540)):
+        drawing.click(x, y)
+    drawing.click(600, 450)
+    dark = drawing.look_for("keep-dark-1")
+    assert dark.is_area and len(dark.path.segments) == 3
+    drawing.key("4")
+    for x, y in ((600, 200), (700, 180), (740, 210)):
+        drawing.click(x, y)
+    drawing.key("Backspace", "Enter")
+    line = drawing.look_for("roof-line-1")
+    assert not line.is_area and len(line.path.segments) == 1 and isinstance(line.path.segments[0], Line)
+
+
+def test_the_keyboard_alone_moves_a_corner(drawing: Drawing) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").focus()
+    drawing.key("Enter", "n", "ArrowRight", "Shift+ArrowDown", "Alt+ArrowLeft")
+    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [260.75, 310.0], "nudged")
+    assert corners(drawing.paths["window-1"])[1].tolist() == [340.0, 300.0]
+    drawing.key("Delete")
+    drawing.until(lambda: len(drawing.paths["window-1"].path.segments) == 3, "corner taken out")
+
+
+def test_a_lock_keeps_a_path_where_it_is(drawing: Drawing) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.key("k", "ArrowRight", "Delete")
+    drawing.page.wait_for_timeout(300)
+    assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0]
+    drawing.key("k", "ArrowRight")
+    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "free again")
+
+
+def test_kind_name_and_group_are_changed(drawing: Drawing) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.page.get_by_role("radio", name="Door", exact=True).click()
+    drawing.until(lambda: drawing.paths["window-1"].kind is Kind.DOOR, "a door")
+    name = drawing.page.get_by_role("textbox", name="Name")
+    name.fill("Porch / front door")
+    name.press("Enter")
+    drawing.until(lambda: drawing.paths["window-1"].title == "Porch / front door", "named")
+
+
+def test_a_row_of_windows_by_repeating(drawing: Drawing) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.page.get_by_role("spinbutton", name="How many copies").fill("2")
+    drawing.key("Tab")
+    drawing.page.get_by_role("button", name="Repeat", exact=True).click()
+    drawing.click(260.5, 300.5)
+    drawing.key("g")
+    drawing.click(380, 300)
+    drawing.until(lambda: len(drawing.paths) == 5, "two copies")
+    first = corners(drawing.paths["window-2"])
+    # The photo's own directions are nearly level and plumb here, so the copy is nearly a plain shift.
+    np.testing.assert_allclose(first - corners(drawing.paths["window-1"]), np.tile([120.0, 0.0], (4, 1)), atol=8.0)
+
+
+def test_another_window_follows_and_nothing_is_overwritten_unseen(drawing: Drawing, window: Any, studio: Any) -> None:
+    other = Drawing(window().open("/trace"), studio)
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.key("ArrowRight")
+    drawing.until(lambda: corners(drawing.paths["window-1"])[0][0] == 261.0, "moved")
+    other.page.get_by_role("option", name="Kitchen").click()
+    other.until(lambda: other.page.locator("input[name=x]").input_value() == "261", "seen in the other window")
+    other.key("ArrowRight")
+    other.until(lambda: corners(other.paths["window-1"])[0][0] == 262.0, "moved on from there")
+
+
+def test_an_svg_from_elsewhere_is_taken_in(drawing: Drawing, tmp_path: Path) -> None:
+    path = tmp_path / "mine.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 960 720">'
+        '<path id="garage_door" d="M100 100 h80 v60 h-80 z"/></svg>'
+    )
+    with drawing.page.expect_file_chooser() as chooser:
+        drawing.page.get_by_role("button", name="Take in a drawing").click()
+    chooser.value.set_files(path)
+    drawing.until(lambda: [item.kind for item in drawing.paths.values()] == [Kind.GARAGE], "taken in")
+    drawing.key("Control+z")
+    drawing.until(lambda: len(drawing.paths) == 3, "brought back")
+
+
+def test_zooming_keeps_the_place_and_reaches_single_pixels(drawing: Drawing) -> None:
+    x, y = (round(v) for v in drawing.at(260, 300))  # a wheel's events have whole pixels
+    (x0, y0), (x1, y1) = drawing.at(0, 0), drawing.at(1, 1)
+    under = ((x - x0) / (x1 - x0), (y - y0) / (y1 - y0))
+    drawing.page.mouse.move(x, y)
+    for _ in range(14):
+        drawing.page.mouse.wheel(0, -240)
+    drawing.page.wait_for_timeout(400)
+    np.testing.assert_allclose(drawing.at(*under), (x, y), atol=0.5)
+    assert drawing.page.evaluate("document.querySelector('trace-board').view.scale") > 20
+    picture = shot(drawing.page)
+    inside, outside = drawing.at(263, 303), drawing.at(257, 297)
+    assert picture[round(inside[1]), round(inside[0])].max() < 80
+    assert picture[round(outside[1]), round(outside[0])].max() > 150
+
+
+def test_a_wire_follows_the_edge(drawing: Drawing) -> None:
+    drawing.key("w", "4")
+    drawing.click(160, 240)
+    x, y = drawing.at(478, 111)
+    drawing.page.mouse.move(x - 3, y)
+    drawing.page.mouse.move(x, y)
+    drawing.page.wait_for_timeout(1500)
+    drawing.page.mouse.click(x, y)
+    drawing.key("Enter")
+    made = drawing.look_for("roof-line-1")
+    points = flatten(made.path, tolerance_px=0.1, step_px=4.0).points
+    off = np.abs((points - (160, 240)) @ np.array([130.0, 320.0]) / np.hypot(130.0, 320.0))
+    assert np.median(off) < 1.5
+
+
+def test_drawing_on_the_house_by_keys(drawing: Drawing, window: Any, studio: Any) -> None:
+    beam = window(*PROJECTOR).open("/projector")
+    drawing.page.get_by_role("button", name="Draw on the house").click()
+    drawing.until(lambda: shot(beam).max() > 0, "cross-hair on the house")
+    drawing.page.keyboard.press("Space")
+    for _ in range(8):
+        drawing.key("ArrowRight")
+    drawing.key("Alt+ArrowRight", "Space")
+    for _ in range(6):
+        drawing.key("ArrowDown")
+    drawing.key("Space", "Enter")
+    drawing.until(lambda: len(drawing.paths) == 4, "drawn")
+    made = list(drawing.paths.values())[-1]
+    on_house = to_projector(corners(made))
+    np.testing.assert_allclose(on_house[1] - on_house[0], (8.25, 0.0), atol=0.05)
+    np.testing.assert_allclose(on_house[2] - on_house[1], (0.0, 6.0), atol=0.05)
+    drawing.key("Escape")
