@@ -10,8 +10,8 @@ import pytest
 from shapely.geometry import LineString, Point, Polygon
 
 from limewash.errors import InputError
-from limewash.facade.propose import Proposal, in_words, propose
-from limewash.facade.tracing import Kind
+from limewash.facade.propose import Proposal, fresh, in_words, propose
+from limewash.facade.tracing import Kind, Tracing
 from limewash.geometry.path import Arc, Path2
 from limewash.geometry.path_flatten import flatten
 from limewash.scan.correspondence import Correspondence
@@ -151,6 +151,17 @@ def test_without_glass_nothing_is_found() -> None:
     whole = Correspondence(x, y, np.ones_like(x), scan.camera_size, scan.projector_size)
     assert [p for p in propose(photo, whole) if p.traced.kind is Kind.WINDOW] == []
     assert in_words([]) == "nothing"
+
+
+def test_what_is_drawn_already_is_not_proposed_again() -> None:
+    photo, scan, _ = drawn_house()
+    found = propose(photo, scan)
+    first = fresh(found, Tracing((960, 540)))
+    assert len({item.id for item in first}) == len(found)
+    drawn = Tracing((960, 540), (first[0],))
+    again = fresh(found, drawn)
+    assert len(again) == len(found) - 1
+    Tracing((960, 540), (*drawn.items, *again))  # all ids differ
 
 
 def test_a_real_photograph_is_looked_at_without_harm() -> None:

@@ -41,3 +41,45 @@ def import_(
         return
     print_table("Traced", ["id", "kind", "form", "title"], rows)
     say(f"Saved as {opened.tracing_file}. Next: limewash map export --project {project}")
+
+
+@app.command("propose")
+def propose_(
+    project: ProjectOption = HERE,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Put all that was found into the tracing; without it they are only listed.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Find windows, doors and roof lines on the scan's photo.
+
+    They are proposals: look at them on the Trace page of the studio and put right what is wrong.
+
+    Example:  limewash trace propose --project our-house --accept
+    """
+    from limewash.facade.propose import fresh, in_words, propose
+    from limewash.facade.svg import read_tracing, tracing_svg
+    from limewash.facade.tracing import Tracing
+    from limewash.media.images import read_image
+    from limewash.project.folder import open_project
+    from limewash.scan.correspondence import load_correspondence
+
+    opened = open_project(project)
+    scan = opened.scan_folder()
+    photo = read_image(scan / "photo.png")
+    found = propose(photo, load_correspondence(scan / "correspondence.npz"))
+    rows = [[p.traced.id, p.traced.kind.value, f"{p.confidence:.2f}"] for p in found]
+    if as_json:
+        print_json([dict(zip(("id", "kind", "confidence"), row, strict=True)) for row in rows])
+    else:
+        print_table("Found", ["id", "kind", "confidence"], rows)
+    if not accept:
+        say(f"Found {in_words(found)}. Nothing was changed; --accept puts them into the tracing.")
+        return
+    size = (photo.shape[1], photo.shape[0])
+    tracing = read_tracing(opened.tracing_file) if opened.tracing_file.is_file() else Tracing(size)
+    new = fresh(found, tracing)
+    whole = Tracing(tracing.size, (*tracing.items, *new))
+    text = tracing_svg(whole, (scan / "photo.png").relative_to(opened.root).as_posix())
+    opened.write(opened.tracing_file, text.encode("utf-8"))
+    say(f"Put {len(new)} of {len(found)} into {opened.tracing_file}; what was drawn there already is left as it was.")

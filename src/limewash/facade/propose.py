@@ -7,7 +7,8 @@ darkness above.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +18,10 @@ from limewash.facade.openings import Opening, open_up
 from limewash.facade.panes import find_panes
 from limewash.facade.roof_lines import RoofLine, find_roof_lines
 from limewash.facade.snap import SettledPath, settle_path
-from limewash.facade.tracing import Kind, Traced
+from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.facade.upright import Upright, make_upright
 from limewash.geometry.path import Arc, Line, Path2, Point, Segment, polyline
+from limewash.geometry.path_measure import bounding_box
 from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
@@ -89,6 +91,30 @@ def in_words(proposals: list[Proposal]) -> str:
     """Such as "7 windows, 1 door, 2 roof lines"; "nothing" when there is none."""
     counts = {kind: sum(p.traced.kind is kind for p in proposals) for kind in WORDS}
     return ", ".join(f"{n} {WORDS[kind][n != 1]}" for kind, n in counts.items() if n) or "nothing"
+
+
+def fresh(proposals: list[Proposal], tracing: Tracing) -> list[Traced]:
+    """Proposals that a tracing does not have yet, under ids and names that are free in it.
+
+    One is there already if a path of its kind has its middle within 0.3 of the proposal's size.
+    """
+    taken = {item.id for item in tracing.items}
+    new: list[Traced] = []
+    for proposal in proposals:
+        traced = proposal.traced
+        if any(_is_there(traced, item) for item in tracing.of_kind(traced.kind)):
+            continue
+        number = next(n for n in itertools.count(1) if f"{traced.kind.value}-{n}" not in taken)
+        taken.add(f"{traced.kind.value}-{number}")
+        title = f"{WORDS[traced.kind][0].capitalize()} {number}"
+        new.append(replace(traced, id=f"{traced.kind.value}-{number}", title=title))
+    return new
+
+
+def _is_there(found: Traced, drawn: Traced) -> bool:
+    a, b = bounding_box(found.path), bounding_box(drawn.path)
+    size = max(a.right - a.left, a.bottom - a.top)
+    return max(abs(a.left + a.right - b.left - b.right), abs(a.top + a.bottom - b.top - b.bottom)) / 2 < 0.3 * size
 
 
 def _apart(openings: list[Opening]) -> list[Opening]:
