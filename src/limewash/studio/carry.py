@@ -6,6 +6,8 @@ that was made once from the scan, so that a path follows the hand. When the hand
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -81,7 +83,8 @@ class Carrier:
         thin = slice(None, None, max(len(rows) // _BESIDE_MOST, 1))
         photo = np.column_stack([columns[thin], rows[thin]]) * self._cell_px
         projector = self.carry(photo)
-        plane, inliers = cv2.findHomography(photo, projector, cv2.USAC_FAST, _AGREE_PX)
+        found: tuple[Any, Any] = cv2.findHomography(photo, projector, cv2.USAC_FAST, _AGREE_PX)
+        plane, inliers = found
         if plane is None or float(np.mean(inliers)) < _AGREE_SHARE:
             return None
         return np.asarray(plane, dtype=np.float64)

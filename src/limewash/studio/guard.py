@@ -91,31 +91,51 @@ class Guard:
         limit = next((n for pattern, n in self._limits if pattern.fullmatch(scope["path"])), USUAL_LIMIT_BYTES)
         length = headers.get(b"content-length", "0")
         if not length.isdigit() or int(length) > limit:
-            await _refuse(scope, send, 413, f"that is more than the {limit // 2**20} MiB that fit here")
+            await self._too_much(scope, send, limit)
             return
-        taken = 0
-        begun = False
-
-        async def counted() -> Message:
-            nonlocal taken
-            message = await receive()
-            taken += len(message.get("body", b""))
-            if taken > limit:
-                raise TooMuchError
-            return message
+        meter = _Meter(receive, limit)
+        begun = refused = False
 
         async def dressed(message: Message) -> None:
-            nonlocal begun
+            nonlocal begun, refused
+            # Whoever reads the body may answer the interruption in words of its own: the true reason goes first.
+            if meter.passed and not begun:
+                refused = refused or await self._too_much(scope, send, limit)
+                return
             if message["type"] == "http.response.start":
                 begun = True
                 message["headers"] = [*message.get("headers", ()), *self._headers]
             await send(message)
 
         try:
-            await self._app(scope, counted, dressed)
+            await self._app(scope, meter, dressed)
         except TooMuchError:
-            if not begun:
-                await _refuse(scope, send, 413, f"that is more than the {limit // 2**20} MiB that fit here")
+            if not begun and not refused:
+                await self._too_much(scope, send, limit)
+
+    async def _too_much(self, scope: Scope, send: Send, limit: int) -> bool:
+        await _refuse(scope, send, 413, f"that is more than the {limit // 2**20} MiB that fit here")
+        return True
+
+
+class _Meter:
+    """Hands a request's body on, and breaks off when it passes its limit."""
+
+    def __init__(self, receive: Receive, limit: int) -> None:
+        self._receive = receive
+        self._limit = limit
+        self._taken = 0
+
+    @property
+    def passed(self) -> bool:
+        return self._taken > self._limit
+
+    async def __call__(self) -> Message:
+        message = await self._receive()
+        self._taken += len(message.get("body", b""))
+        if self.passed:
+            raise TooMuchError
+        return message
 
 
 async def _refuse(scope: Scope, send: Send, status: int, message: str) -> None:

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from limewash.errors import InputError
 from limewash.facade.tracing import Kind, Surface, Traced, Tracing
 from limewash.geometry.path import Arc, Cubic, Line, Path2
+from limewash.geometry.path_arc import tidy_arc
 from limewash.geometry.path_measure import bounding_box
 
 Coordinate = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
@@ -148,8 +149,8 @@ def to_traced(path: TracedPath, size: tuple[int, int]) -> Traced:
     InputError
         If it has no length, or reaches beyond the photo.
     """
-    segments = [_segment(s) for s in path.segments]
-    kept = [s for s in segments if not (isinstance(s, Line) and math.dist(s.start, s.end) < JOIN_PX)]
+    tidy = [tidy_arc(s) if isinstance(s, Arc) else s for s in map(_segment, path.segments)]
+    kept = [s for s in tidy if s is not None and not (isinstance(s, Line) and math.dist(s.start, s.end) < JOIN_PX)]
     if not kept:
         raise InputError(f"{path.title or path.id} has no length: draw it again")
     for i in range(1, len(kept)):
