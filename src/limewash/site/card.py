@@ -223,7 +223,7 @@ def _points(column: Column, scene: Scene, placement: Placement) -> None:
     for point in check_points(placement):
         place = ", ".join(show_length(float(v), scene.units) for v in point.place_m[:2])
         rows.append((f"{point.number} {point.what}", place, f"{point.pixel[0]:.0f}, {point.pixel[1]:.0f}"))
-    column.table(("corner", "x, height", "pixel"), rows, (0.5, 0.28, 0.22))
+    column.table(("corner", "x, height", "pixel"), rows, (0.57, 0.26, 0.17))
 
 
 def _figures(column: Column, placement: Placement) -> None:

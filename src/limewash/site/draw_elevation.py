@@ -23,7 +23,7 @@ from limewash.site.drafting import (
     title_strip,
     unit_note,
 )
-from limewash.site.placement import Placement
+from limewash.site.placement import PartResult, Placement
 from limewash.site.scene import Scene
 from limewash.site.surface import Surface
 
@@ -35,14 +35,14 @@ def draw_elevation(placement: Placement, scene: Scene, *, size_mm: tuple[float, 
     """The front with the picture's outline, shadows, and the main measures."""
     foot = foot_mm(size_mm)
     sheet, frame = sheet_with_parts(scene, size_mm, room_mm=(22.0, 6.0, 20.0, 16.0 + foot))
-    for part in placement.parts:
-        surface = part.surface
+    for part in back_to_front(placement.parts):
         on_sheet = shown(part.surface, frame)
+        sheet.geometry(on_sheet(part.surface.outline), pen=LINE, fill="#ffffff")
         sheet.geometry(on_sheet(part.seen.plane), pen=THICK)
         for shape in part.seen.shadows.values():
             hatch(sheet, on_sheet(shape))
             sheet.geometry(on_sheet(shape), pen=GREY)
-        draw_glass(sheet, surface, on_sheet)
+        draw_glass(sheet, part.surface, on_sheet)
     _measures(sheet, frame, placement, scene)
     words = Words(sheet, inside=(2.0, 2.0, sheet.width_mm - 2.0, sheet.height_mm - foot))
     _aim(sheet, words, frame, placement, scene.units)
@@ -55,9 +55,9 @@ def draw_elevation(placement: Placement, scene: Scene, *, size_mm: tuple[float, 
 
 
 def sheet_with_parts(
-    scene: Scene, size_mm: tuple[float, float], *, room_mm: tuple[float, float, float, float], draw: bool = True
+    scene: Scene, size_mm: tuple[float, float], *, room_mm: tuple[float, float, float, float]
 ) -> tuple[Sheet, Frame]:
-    """A sheet with the parts' outlines; `room_mm` is kept free to the left, above, right and below."""
+    """An empty sheet with the ground line, and its scale; `room_mm` is kept free left, above, right and below."""
     sheet = Sheet(*size_mm)
     corners = np.concatenate([part.world(shapely.get_coordinates(part.outline)) for part in scene.parts])
     left, right = min(0.0, corners[:, 0].min()), max(scene.width_m, corners[:, 0].max())
@@ -67,15 +67,17 @@ def sheet_with_parts(
     frame = fitted((float(left), float(bottom), float(right), float(top)), box)
     ground = frame.point(0.0, 0.0)[1]
     reach = (frame.point(float(left), 0.0)[0] - 4.0, frame.point(float(right), 0.0)[0] + 4.0)
-    if draw:
-        for part in _back_to_front(scene.parts):
-            sheet.geometry(shown(part, frame)(part.outline), pen=LINE, fill="#ffffff")
     sheet.line((reach[0], ground), (reach[1], ground), pen=THIN)
     return sheet, frame
 
 
-def _back_to_front(parts: Sequence[Surface]) -> list[Surface]:
-    return sorted(parts, key=lambda part: float(part.world(np.array(part.outline.centroid.coords[0]))[2]))
+def back_to_front(parts: Sequence[PartResult]) -> list[PartResult]:
+    """The order in which parts are drawn, so that the nearer ones cover those behind."""
+
+    def distance(part: PartResult) -> float:
+        return float(part.surface.world(np.array(part.surface.outline.centroid.coords[0]))[2])
+
+    return sorted(parts, key=distance)
 
 
 def shown(surface: Surface, frame: Frame) -> OnSheet:

@@ -9,12 +9,13 @@ from itertools import pairwise
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from limewash.light.photometry import CONTRAST_CLASSES, FOOT_CANDLE_LX
 from limewash.project.lengths import INCH_M, Units
 from limewash.site.canvas import GREY, INK, LINE, THIN, Sheet
 from limewash.site.drafting import Words, title_strip
-from limewash.site.draw_elevation import OnSheet, draw_glass, sheet_with_parts, shown
+from limewash.site.draw_elevation import OnSheet, back_to_front, draw_glass, sheet_with_parts, shown
 from limewash.site.part_map import PartMap
 from limewash.site.placement import PartResult, Placement
 from limewash.site.scene import Scene
@@ -63,17 +64,19 @@ def draw_heat_map(
 ) -> Sheet:
     """Illuminance (`light`), contrast (`contrast`) or pixel size (`pixels`) over the front."""
     heat = _heat_map(kind, placement, scene.units)
-    sheet, frame = sheet_with_parts(scene, size_mm, room_mm=(8.0, 8.0, 8.0, 26.0), draw=False)
+    sheet, frame = sheet_with_parts(scene, size_mm, room_mm=(8.0, 8.0, 8.0, 26.0))
     fills = BANDS if heat.dark_is_low else BANDS[::-1]
-    for part in placement.parts:
+    for part in back_to_front(placement.parts):
         on_sheet = shown(part.surface, frame)
+        sheet.geometry(on_sheet(part.surface.outline), pen=LINE, fill="#ffffff")
         _cells(sheet, on_sheet, part, heat, fills)
-    for part in placement.parts:
-        on_sheet = shown(part.surface, frame)
         sheet.geometry(on_sheet(part.surface.outline), pen=LINE)
         draw_glass(sheet, part.surface, on_sheet)
-    for part in placement.parts:
-        _numbers(sheet, shown(part.surface, frame), part, heat, fills)
+    covered = shapely.Polygon()
+    for part in back_to_front(placement.parts)[::-1]:
+        on_sheet = shown(part.surface, frame)
+        _numbers(sheet, on_sheet, part, heat, fills, covered)
+        covered = covered.union(on_sheet(part.surface.outline))
     _key(sheet, heat, fills)
     title_strip(sheet, heat.title, f"1 : {frame.scale:g}", f"numbers in {heat.unit}", "white: no light")
     return sheet
@@ -165,14 +168,15 @@ def _numbers(
     part: PartResult,
     heat: HeatMap,
     fills: Sequence[str],
+    covered: BaseGeometry,
 ) -> None:
-    """Values about every fifteen millimetres, where there is room."""
+    """Values about every fifteen millimetres, where there is room and nothing nearer is drawn over it."""
     maps = part.maps
     values = getattr(maps, heat.field) * heat.factor
     words = Words(sheet)
     unit = on_sheet(shapely.LineString([(0.0, 0.0), (1.0, 0.0)])).length
     every = max(1, round(15.0 / (unit * maps.step_m)))
-    room = on_sheet(part.seen.plane).buffer(-0.2)
+    room = on_sheet(part.seen.plane).difference(covered).buffer(-0.2)
     for row in range(every // 2, values.shape[0], every):
         for column in range(every // 2, values.shape[1], every):
             value = values[row, column]

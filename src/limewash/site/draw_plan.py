@@ -174,7 +174,8 @@ def _names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> No
         (x0, x1), (z0, z1) = box.across_m, box.distance_m
         shape = frame.shape(shapely.box(x0, z0, x1, z1))
         words.kept_free.append(shape)
-        words.put(beside(shape.bounds), box.name)
+        if box.name not in [label.text for label in words.sheet.labels]:
+            words.put(beside(shape.bounds), box.name)
     for anchor in anchors(scene):
         foot, length = frame.at(anchor.plan_m), float(np.linalg.norm(lens - anchor.plan_m))
         fx, fy = float(foot[0]), float(foot[1])

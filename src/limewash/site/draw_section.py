@@ -57,9 +57,10 @@ def _beam(sheet: Sheet, frame: Frame, placement: Placement, window: shapely.Geom
     ends = []
     for ray in rays:
         travel = (lens[0] - target) / max(-ray[2], 0.05)
-        if ray[1] < 0.0:
-            travel = min(travel, lens[1] / -ray[1])
-        ends.append(lens + travel * ray[[2, 1]])
+        if ray[1] < 0.0 and lens[1] / -ray[1] < travel:
+            ends += [np.array([target, 0.0]), lens + lens[1] / -ray[1] * ray[[2, 1]]]
+        else:
+            ends.append(lens + travel * ray[[2, 1]])
     wedge = shapely.Polygon(frame.at(np.array([lens, *ends]))).intersection(window)
     sheet.geometry(wedge, pen=None, fill="#e2e2e2")
     sheet.geometry(wedge, pen=Pen(0.2))
@@ -152,7 +153,7 @@ def _words(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> No
     for spot in scene.people:
         at = frame.point(spot.distance_m, spot.eye_m)
         words.put([(at[0], at[1] - 2.6), (at[0], at[1] - 5.8), *around(at[0], at[1] - 6.0)], spot.name)
-    for box in scene.obstacles:
+    for box in {box.name: box for box in scene.obstacles}.values():
         at = frame.point(sum(box.distance_m) / 2, box.height_m[1])
         words.put(beside((at[0] - 1.0, at[1], at[0] + 1.0, at[1] - 4.0)), box.name)
     for part in scene.parts:

@@ -21,6 +21,9 @@ HEADROOM_M = 2.0
 """Height over the ground that IEC 62471-5 wants free below the beam of the strongest class of lamp projectors, as
 quoted in a projector's safety sheet; used as a figure to compare with, not as a finding of safety. [m]"""
 
+_AT_THE_LENS_M = 1.0
+"""Whoever is nearer handles the projector; what to mind there is said on every card."""
+
 _EYE_HEIGHTS_M = np.arange(0.9, 2.01, 0.1)
 
 
@@ -125,6 +128,7 @@ def _standing(plan: Array) -> Array:
 
 def _in_beam(where: str, device: Device, output: Output, scene: Scene, eyes: Array) -> InBeam | None:
     light = eye_illuminance_lx(device, output, eyes)
+    light[np.linalg.norm(eyes - device.position_m, axis=-1) < _AT_THE_LENS_M] = 0.0
     light[light > 0.0] *= _reached(device, scene, eyes[light > 0.0])
     if not (light > 0.0).any():
         return None

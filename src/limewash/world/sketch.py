@@ -29,7 +29,7 @@ _ACROSS_M = (14.0, 17.0)
 
 
 def facade_of(house: House) -> Facade:
-    """Fronts, roof edges and slopes of the blocks and porches as flat parts; reflectances from the paint."""
+    """Fronts, roof edges and slopes of the blocks and porches as flat parts; glass only where there are windows."""
     blocks = [part for block in house.blocks for part in (_part(house, block), _roof(house, block))]
     parts = (*blocks, *(_porch_roof(house, porch) for porch in house.porches))
     right = max(block.x_m[1] for block in house.blocks)
@@ -83,7 +83,7 @@ def _part(house: House, block: Block) -> Part:
         polygon=tuple(outline),
         forward_m=block.front_z_m,
         reflectance=round(mean_reflectance(house.materials[block.wall]), 3),
-        openings=tuple(_opening(opening) for opening in block.openings),
+        openings=tuple(_opening(window) for window in block.windows),
     )
 
 
