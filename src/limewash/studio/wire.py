@@ -142,7 +142,9 @@ class Drag(Wire):
 
 
 def to_traced(path: TracedPath, size: tuple[int, int]) -> Traced:
-    """The library's form of a path.
+    """The library's form of a path, as it will also be read back from `tracing.svg`.
+
+    A path that ends where it starts is an area, whether it was said to be closed or not.
 
     Raises
     ------
@@ -155,11 +157,12 @@ def to_traced(path: TracedPath, size: tuple[int, int]) -> Traced:
         raise InputError(f"{path.title or path.id} has no length: draw it again")
     for i in range(1, len(kept)):
         kept[i] = _starting(kept[i], kept[i - 1].end)
-    if path.closed:
+    closed = path.closed or (len(kept) > 1 and math.dist(kept[-1].end, kept[0].start) < JOIN_PX)
+    if closed:
         if len(kept) == 1 or (len(kept) == 2 and all(isinstance(s, Line) for s in kept)):
             raise InputError(f"{path.title or path.id} encloses nothing: an area needs three lines or a curve")
         kept[-1] = _ending(kept[-1], kept[0].start)
-    traced = Traced(path.id, path.kind, Path2(tuple(kept), path.closed), path.title, path.surface)
+    traced = Traced(path.id, path.kind, Path2(tuple(kept), closed), path.title, path.surface)
     _check_inside(traced, size)
     return traced
 
