@@ -27,6 +27,8 @@ LEAST_NOISE_PX = 0.1
 START_PX = 1.0
 MOST_PLANES = 3
 LEAST_SHARE = 0.1
+LEAST_CLOSE = 50
+"""A plane on which fewer samples lie closely says nothing about the lens."""
 ENOUGH, SEARCHED = 12_000, 1500
 STRENGTHS = np.linspace(-0.04, 0.04, 17)
 ROUNDS = 8
@@ -176,6 +178,8 @@ def _adjusted(lens: PhotoLens, planes: list[_Plane], noise_px: float) -> PhotoLe
 def _reduced(lens: PhotoLens, plane: _Plane, noise_px: float) -> tuple[Array, Array]:
     """Normal equations of one plane for the lens alone: what its best homography cannot take up."""
     best = refined(plane.matrix, lens.straighten(plane.photo), plane.target, plane.weight, cut_px=4.0 * noise_px)
+    if np.count_nonzero(best.weight) < LEAST_CLOSE:
+        return np.zeros((TERMS, TERMS)), np.zeros(TERMS)
     plane.matrix = best.matrix
     rows = lens.half_px * (best.by_point @ lens.terms(plane.photo)).transpose(1, 0, 2).reshape(-1, TERMS)
     homography, gap = best.by_matrix.reshape(-1, 8), best.gap.T.ravel()

@@ -180,7 +180,7 @@ class _Scene:
             return None
         if camera_side is not None:
             middle = np.array([correspondence.projector_size], dtype=np.float64) / 2.0
-            return front.with_sign(LEAST_VOTES * float(front.way(middle)[0] @ np.array(camera_side)))
+            return front.with_sign(float(np.copysign(LEAST_VOTES, front.way(middle)[0] @ np.array(camera_side))))
         picture = np.stack([correspondence.camera_x, correspondence.camera_y], axis=-1)[::STRIDE, ::STRIDE]
         straight = self.lens.straighten(picture.reshape(-1, 2).astype(np.float64)).reshape(picture.shape)
         votes = lean_votes(front, straight, STRIDE)
