@@ -21,7 +21,7 @@ from limewash.geometry.path import polyline
 
 Array = NDArray[np.float64]
 
-# Width of the line and its dashes and gaps, in shares of 1/1000 of the picture's width.
+# Width of the line and its dashes and gaps, in 1/1000 of the picture's width, but at least in px.
 _LINES: dict[Kind, tuple[float, tuple[float, ...]]] = {
     Kind.WINDOW: (1.0, ()),
     Kind.DOOR: (1.6, ()),
@@ -96,8 +96,8 @@ def _item(item: MapPath, width: int) -> str:
 
 def _look(kind: Kind, width: int) -> tuple[float, tuple[float, ...]]:
     thickness, dashes = _LINES[kind]
-    unit = width / 1000.0
-    return round(max(thickness * unit, 1.0), 2), tuple(round(dash * unit, 2) for dash in dashes)
+    unit = max(width / 1000.0, 1.0)  # kinds must differ on small pictures too
+    return round(thickness * unit, 2), tuple(round(dash * unit, 2) for dash in dashes)
 
 
 def _chain(item: MapPath) -> shapely.LineString:
