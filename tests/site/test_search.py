@@ -165,6 +165,14 @@ def test_stands_keep_off_what_is_forbidden(wide: House) -> None:
     assert set(y) == {0.3, 1.5}
 
 
+def test_ground_beside_and_behind_the_wall_plane_is_not_tried(data: dict[str, Any], make: Make) -> None:
+    data["site"]["zone"] = [{"name": "lawn", "kind": "lawn", "ground_m": [[-9, -9], [20, -9], [20, 9], [-9, 9]]}]
+    data["site"]["search"] = {"step_m": 1.0}
+    house = make(data)
+    assert (stand_places(build_scene(house))[:, 2] > 0.0).all()
+    assert found_in(house).best
+
+
 def test_a_forbidden_zone_wins_over_an_allowed_one(data: dict[str, Any], make: Make) -> None:
     data["site"]["zone"].append({"name": "bed", "kind": "bed", "ground_m": [[3, 4], [6, 4], [6, 8], [3, 8]]})
     grid = ground_grid(build_scene(make(data)), 0.25)

@@ -170,7 +170,7 @@ def _take(opened: Project, rig: Rig | None, number: int) -> None:
     if rig is None:
         raise InputError(f"--take {number}: the search did not tell so many apart")
     rigs = list(opened.house.rig)
-    same = next((i for i, old in enumerate(rigs) if rig.name in (old.name, f"projector of {old.name!r}")), None)
+    same = next((i for i, old in enumerate(rigs) if rig.name in (old.name, old.projector.name)), None)
     if same is not None:
         rigs[same] = rigs[same].model_copy(update={"stand": rig.stand, "projector": rig.projector})
     else:

@@ -162,7 +162,7 @@ class Search(TomlModel):
     """Classes to try beside the rigs' own projectors."""
     sections: tuple[str, ...] = ()
     """Sections to try; `whole` is the whole front. All of them when left out."""
-    need_coverage: Share = 0.9
+    need_coverage: Share = 0.8
     need_contrast: Annotated[float, ranged(1.0, 10000.0, ": 1")] = 15.0
     weights: Weights = Weights()
 

@@ -117,7 +117,7 @@ def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: floa
     darker = ambient_lx / factor
     return [
         f"More light: about {rounded:g} lm instead of {trial.projector.light_left_lm:g} lm from the same stand.",
-        f"Less light on the wall from elsewhere: {darker:.1f} lx instead of {ambient_lx:.1f} lx would do as well "
+        f"Less light on the wall from elsewhere: {darker:.2f} lx instead of {ambient_lx:.2f} lx would do as well "
         "(own lamps off, a shade towards a street lamp if its owner agrees).",
     ]
 
@@ -148,7 +148,7 @@ def _less_shadow(trial: Trial, index: int, need_coverage: float) -> list[str]:
     shaded, coverage = float(trial.results[index, k.SHADED]), float(trial.results[index, k.COVERAGE])
     if shaded < 0.02 or coverage + shaded < need_coverage:
         return []
-    return [f"Less in the way: {shaded:.0%} of it lies in the shadow of obstacles from there."]
+    return [f"Less in the way: {shaded:.0%} of it lies in the shadow of other parts and of obstacles from there."]
 
 
 def _two_projectors(house: House, scene: Scene, result: SearchResult, section: str) -> list[str]:

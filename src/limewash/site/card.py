@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from limewash.errors import InputError, did_you_mean
 from limewash.geometry.homography import apply_homography, fit_homography
 from limewash.light.photometry import contrast_class
-from limewash.project.lengths import show_length, show_small
+from limewash.project.lengths import Units, show_length, show_small
 from limewash.project.models import House
 from limewash.site.canvas import THICK, Pen, Picture, Sheet
 from limewash.site.card_layout import MARGIN_MM, PAPERS, Column
@@ -20,6 +20,7 @@ from limewash.site.cautions import cautions
 from limewash.site.draw_elevation import draw_elevation
 from limewash.site.draw_eye import check_points, draw_eye
 from limewash.site.draw_plan import draw_plan
+from limewash.site.optics import Focus
 from limewash.site.packing import packing_list
 from limewash.site.pdf_writer import pdf_bytes
 from limewash.site.placement import Placement
@@ -80,7 +81,7 @@ def _first_page(
     right = Column(sheet, MARGIN_MM + half + 7.0, wide.y, half)
     _feet(left, scene, placement)
     _aim(left, scene, placement)
-    _setting(right, placement)
+    _setting(right, scene, placement)
     _chain(right, scene, placement, services)
     below = max(left.y, right.y)
     picture = _photo(house, placement, photo, (half, bottom - below - 3.0)) if photo is not None else None
@@ -181,7 +182,13 @@ def prop_words(placement: Placement, scene: Scene) -> str:
     return f"{show_small(abs(placement.prop_m), scene.units)} under both {feet} feet"
 
 
-def _setting(column: Column, placement: Placement) -> None:
+def sharp_words(focus: Focus, units: Units) -> str:
+    """From where to where the picture is sharp."""
+    far = f"to {show_length(focus.far_m, units)}" if math.isfinite(focus.far_m) else "on"
+    return f"from {show_length(focus.near_m, units)} {far}"
+
+
+def _setting(column: Column, scene: Scene, placement: Placement) -> None:
     projector = placement.projector
     column.heading("Projector")
     column.row("which", projector.name or "as in house.toml")
@@ -195,7 +202,7 @@ def _setting(column: Column, placement: Placement) -> None:
         column.row("focus", "sharp at the middle of the picture")
     else:
         f = placement.blur.focus
-        column.row("focus", f"at {f.at_m:.2f} m; within a pixel from {f.near_m:.2f} to {f.far_m:.2f} m")
+        column.row("focus", f"at {show_length(f.at_m, scene.units)}; within a pixel {sharp_words(f, scene.units)}")
     column.row("keystone", "OFF, all corner and warp corrections at zero")
     column.row("picture mode", "note here: ______________________")
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from limewash.light.photometry import CINEMA_WHITE_CD_M2, FOOT_CANDLE_LX, FOOT_LAMBERT_CD_M2, contrast_class
 from limewash.project.lengths import Units, show_length, show_small
-from limewash.site.card import prop_words
+from limewash.site.card import prop_words, sharp_words
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
 from limewash.site.search import Candidate, SearchResult
@@ -69,8 +69,9 @@ def part_rows(placement: Placement) -> Rows:
 
 
 def shadow_rows(placement: Placement) -> Rows:
-    """Shadows of things, and how much of each the audience sees."""
-    return [[s.by, s.on, f"{s.area_m2:.2f} m2", f"{s.seen_share:.0%}"] for s in placement.shadows]
+    """Shadows that the audience sees something of."""
+    seen = [s for s in placement.shadows if s.seen_share > 0.005]
+    return [[s.by, s.on, f"{s.area_m2:.2f} m2", f"{s.seen_share:.0%}"] for s in seen]
 
 
 def service_rows(services: Services, scene: Scene) -> Rows:
@@ -98,7 +99,7 @@ def service_rows(services: Services, scene: Scene) -> Rows:
 
 
 def candidate_rows(result: SearchResult, units: Units) -> Rows:
-    """One row for each of the best."""
+    """One row for each of the best, in the order of `CANDIDATE_COLUMNS`; the other figures are in the JSON."""
     return [
         [
             f"{number}",
@@ -107,9 +108,6 @@ def candidate_rows(result: SearchResult, units: Units) -> Rows:
             _stand_words(c, units),
             f"{c.lit_m2:.1f} m2",
             f"{c.contrast:.0f}:1",
-            f"{c.sharpness:.0%}",
-            f"{c.wasted:.0%}",
-            show_length(c.cable_m, units),
             f"{c.score:.3f}",
             "yes" if c.meets else "no",
         ]
@@ -117,19 +115,7 @@ def candidate_rows(result: SearchResult, units: Units) -> Rows:
     ]
 
 
-CANDIDATE_COLUMNS = [
-    "",
-    "projector",
-    "section",
-    "x, height, distance",
-    "lit",
-    "contrast",
-    "detail",
-    "wasted",
-    "cable",
-    "score",
-    "good enough",
-]
+CANDIDATE_COLUMNS = ["", "projector", "section", "x, height, out", "lit", "contrast", "score", "enough"]
 
 
 def _place(placement: Placement, units: Units) -> str:
@@ -160,5 +146,4 @@ def _focus_words(placement: Placement, units: Units) -> str:
     if placement.blur is None:
         return "not reckoned: add f_number and panel_width_m to rig.projector"
     f = placement.blur.focus
-    at, near, far = (show_length(value, units) for value in (f.at_m, f.near_m, f.far_m))
-    return f"at {at}; within a pixel from {near} to {far}"
+    return f"at {show_length(f.at_m, units)}; within a pixel {sharp_words(f, units)}"

@@ -164,9 +164,9 @@ def stand_places(scene: Scene) -> Array:
 
 
 def projectors_to_try(house: House) -> list[tuple[str, Projector]]:
-    """The rigs' own projectors, then the generic classes that the person named; each with a name."""
+    """The rigs' own projectors, by their own name or the rig's, then the generic classes that the person named."""
     assert house.site is not None
-    own = [(rig.projector.name or f"projector of {rig.name!r}", rig.projector) for rig in house.rig]
+    own = [(rig.projector.name or rig.name, rig.projector) for rig in house.rig]
     return own + [(name, projector_class(name)) for name in house.site.search.projectors]
 
 

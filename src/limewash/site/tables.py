@@ -128,6 +128,8 @@ def ground_grid(scene: Scene, step_m: float) -> Array:
         room = shapely.union_all([ground_shape(zone) for zone in allowed])
     room = room.difference(shapely.union_all([ground_shape(zone) for zone in forbidden]))
     room = room.difference(_taken(scene))
+    # A stand's distance counts from the wall plane: nothing beside or behind the house is looked at.
+    room = room.intersection(shapely.box(-1e4, _CLEAR_OF_HOUSE_M, 1e4, 1e4))
     if room.is_empty:
         return np.empty((0, 2))
     left, near, right, far = room.bounds
