@@ -89,7 +89,9 @@ def _put_right(_request: Request, error: Exception) -> JSONResponse:
 
 
 def _moved_on(request: Request, error: Exception) -> JSONResponse:
-    return JSONResponse(tracing.conflict_answer(request.app.state.desk, str(error)), status_code=409)
+    if request.url.path.startswith(tracing.router.prefix):
+        return JSONResponse(tracing.conflict_answer(request.app.state.desk, str(error)), status_code=409)
+    return JSONResponse({"where": "", "message": str(error)}, status_code=409)
 
 
 def _not_understood(_request: Request, error: Exception) -> JSONResponse:
