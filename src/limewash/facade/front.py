@@ -132,7 +132,8 @@ def measure_front(found: Found, shared: Sequence[PlaneFit], nearness: Nearness, 
 
 def _parallel(sides: Sides, plane: PlaneFit, front: PlaneFit, nearness: Nearness) -> bool:
     """Whether a plane's distance from the front changes little along a path."""
-    shift = nearness.shift(plane.map(sides.straight), front.map(sides.straight))
+    points = sides.straight[:: max(1, sides.count // PER_PLANE)]
+    shift = nearness.shift(plane.map(points), front.map(points))
     slack = PARALLEL_SHARE * abs(float(np.median(shift))) + PARALLEL_PX + 2.0 * sides.noise_px
     return bool(np.ptp(shift) <= slack)
 

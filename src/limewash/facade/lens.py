@@ -29,9 +29,9 @@ MOST_PLANES = 3
 LEAST_SHARE = 0.1
 LEAST_CLOSE = 50
 """A plane on which fewer samples lie closely says nothing about the lens."""
-ENOUGH, SEARCHED = 12_000, 1500
-STRENGTHS = np.linspace(-0.04, 0.04, 17)
-ROUNDS = 8
+ENOUGH, SEARCHED = 10_000, 700
+STRENGTHS = np.linspace(-0.04, 0.04, 13)
+ROUNDS = 6
 TILES = 12
 
 

@@ -12,9 +12,9 @@ from limewash.geometry.homography import apply_homography
 Array = NDArray[np.float64]
 
 HYPOTHESES = 72
-SCORED = 500
-FITTED = 3000
-"""How many samples are used at most for scoring guesses, and for the last fit: more tell nothing new."""
+SCORED, FOUND, FITTED = 400, 1200, 3000
+"""How many samples are used at most for scoring guesses, for finding a plane, and for its last fit: more tell nothing
+new."""
 
 CUT = 3.2
 """Residuals beyond so many times the noise do not count: they belong to another surface. [-]"""
@@ -128,7 +128,7 @@ def fit_plane(
         return None
     reach_px = float(np.clip(3.5 * noise_px, 0.4, 3.0))
     src, dst = Frame.around(source), Frame.around(target)
-    picked = _every(len(source), FITTED)
+    picked = _every(len(source), FOUND)
     a, b, w = src.into(source[picked]), dst.into(target[picked]), weight[picked]
     guess = _best_guess(a, b, w, reach_px / dst.scale, _draws(len(a), rng, guesses, shortest))
     if guess is None:
@@ -284,7 +284,7 @@ def _four_point_maps(a: Array, b: Array, draws: NDArray[np.intp]) -> Array:
 
 
 def _polish(
-    matrix: Array, a: Array, b: Array, w: Array, reach: float, noise: float, rounds: int = 7
+    matrix: Array, a: Array, b: Array, w: Array, reach: float, noise: float, rounds: int = 6
 ) -> tuple[Array, float]:
     """Gauss-Newton with Tukey weights, whose cut follows the spread of the residuals down to the real noise."""
     params = matrix.ravel()[:8] / matrix[2, 2]
