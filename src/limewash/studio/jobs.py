@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import json
 import logging
@@ -169,7 +170,11 @@ class Jobs:
                     outcome = message
         except (OSError, ValueError):
             log.exception("job %s lost its worker", job.kind)
-        process.wait()
+        finally:
+            process.stdout.close()
+            with contextlib.suppress(OSError):  # the worker is gone before it took its order in
+                process.stdin.close()
+            process.wait()
         with self._lock:
             if job.state == "stopped":
                 return
@@ -204,5 +209,6 @@ def _ask_to_stop(process: subprocess.Popen[str]) -> None:
             process.kill()
 
     assert process.stdin is not None
-    process.stdin.close()
+    with contextlib.suppress(OSError):
+        process.stdin.close()
     threading.Thread(target=wait, daemon=True).start()

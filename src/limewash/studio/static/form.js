@@ -82,7 +82,7 @@ export class Form {
     this.#fields.set(path, {
       take: control.take,
       fault: (message) => {
-        fault.textContent = message;
+        fault.replaceChildren(...(message ? [el("span", {}, message)] : []));
         control.inputs.forEach((/** @type {HTMLElement} */ input) => input.setAttribute("aria-invalid", String(Boolean(message))));
       },
     });

@@ -1,0 +1,175 @@
+"""The pages in a real browser: quiet, offline, in their window; forms, hand, check points, phone."""
+
+import numpy as np
+import pytest
+from front import PROJECTOR, to_projector
+
+from limewash.project.models import Facade, Place
+from limewash.studio.phone_server import PhoneServer
+
+PAGES = ["/", "/site", "/scan", "/trace/house", "/trace/settle", "/show", "/show/packet", "/night"]
+
+
+def ready(page) -> None:
+    page.wait_for_selector("body[data-ready]", timeout=20_000)
+    page.wait_for_timeout(200)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (390, 844)])
+def test_every_page_opens_quietly_and_fits(window, width: int, height: int) -> None:
+    one = window(width, height)
+    for path in PAGES:
+        page = one.open(path)
+        ready(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        unnamed = page.evaluate(
+            "[...document.querySelectorAll('button, a[href], input:not([type=file]), select, textarea')].filter(e =>"
+            " !e.textContent.trim() && !e.getAttribute('aria-label') && !e.labels?.length && !e.title)"
+            ".map(e => e.outerHTML.slice(0, 80))"
+        )
+        assert unnamed == [], path
+
+
+def test_without_a_project_the_start_page_offers_one(window, studio, desk) -> None:
+    desk.close_project()
+    page = window().open("/")
+    ready(page)
+    page.get_by_role("button", name="New project").click()
+    page.locator("#new-name").fill("By the lake")
+    assert page.locator("#new-folder").input_value().endswith("/by-the-lake")
+    page.locator("#new-folder").fill(str(desk.recent._file.parent / "by-the-lake"))
+    page.locator("#new-size").fill("1280x800")
+    page.get_by_role("button", name="Make it").click()
+    page.wait_for_url("**/")
+    page.get_by_role("heading", name="By the lake").wait_for()
+    assert desk.project.rig.projector.size == (1280, 800)
+
+
+def test_a_form_field_is_saved_undone_and_told_its_fault_without_a_jump(window, desk, root) -> None:
+    desk.house.set("measure", facade=Facade(width_m=10, height_m=6, reflectance=0.5))
+    one = window()
+    page = one.open("/site")
+    ready(page)
+    width = page.locator("#field-facade-width_m")
+    assert width.input_value() == "10"
+    width.fill("12 ft 6 in")
+    width.press("Tab")
+    page.wait_for_timeout(900)
+    assert desk.project.house.facade.width_m == pytest.approx(3.81)
+    assert width.input_value() == "3.81", "shown as it was understood"
+    below = page.locator("#field-facade-material")
+    before = below.bounding_box()["y"]
+    width.fill("-3")
+    width.press("Tab")
+    page.get_by_text("must be more than 0").wait_for()
+    assert width.get_attribute("aria-invalid") == "true"
+    assert below.bounding_box()["y"] == before
+    assert desk.project.house.facade.width_m == pytest.approx(3.81)
+    one.said.clear()  # the browser reports the refused request
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Undo: change width").click()
+    page.wait_for_timeout(500)
+    assert desk.project.house.facade.width_m == 10
+    page.reload()
+    ready(page)
+    assert width.input_value() == "10"
+
+
+def test_two_windows_edit_the_site_and_neither_overwrites_the_other(window, desk) -> None:
+    desk.house.set("measure", facade=Facade(width_m=10, height_m=6, reflectance=0.5))
+    desk.house.set("place", place=Place(latitude_deg=1, longitude_deg=2, time_zone="UTC"))
+    first, second = window().open("/site"), window().open("/site")
+    ready(first)
+    ready(second)
+    first.locator("#field-facade-width_m").fill("11")
+    first.locator("#field-facade-width_m").press("Tab")
+    second.wait_for_timeout(800)
+    assert second.locator("#field-facade-width_m").input_value() == "11"
+    second.locator("#field-facade-height_m").fill("7")
+    second.locator("#field-facade-height_m").press("Tab")
+    second.wait_for_timeout(800)
+    facade = desk.project.house.facade
+    assert (facade.width_m, facade.height_m) == (11, 7)
+
+
+def test_drawing_on_the_house_by_keys_lands_on_the_projector_page(window, studio, desk) -> None:
+    projector = window(*PROJECTOR).open("/projector")
+    page = window().open("/trace/house")
+    ready(page)
+    page.get_by_role("button", name="Show it on the house").click()
+    page.wait_for_timeout(300)
+    assert desk.projector.state().what == "tracing"
+    pad = page.locator(".pad")
+    pad.focus()
+    start = desk.hand.at
+    page.keyboard.press("Space")
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.press("Alt+ArrowDown")
+    page.keyboard.press("Space")
+    page.wait_for_timeout(300)
+    assert desk.hand.at == (start[0] + 4, start[1] + 0.25)
+    assert [mark.at for mark in desk.hand.marks] == [start, desk.hand.at]
+    page.keyboard.press("Shift+Enter")
+    page.wait_for_timeout(400)
+    drawn = desk.tracing.tracing.items[-1]
+    np.testing.assert_allclose(to_projector([drawn.path.start])[0], start, atol=0.02)
+    lit = projector.evaluate(
+        "([x, y]) => [...document.getElementById('plate').getContext('2d').getImageData(x, y, 1, 1).data]",
+        [round(start[0] + 2), round(start[1])],
+    )
+    assert lit[1] > 60
+
+
+def test_check_points_are_moved_by_keys_and_kept(window, desk, root) -> None:
+    page = window().open("/trace/settle")
+    ready(page)
+    for n, path in enumerate(["window-1", "roof"]):
+        corner = next(p for p in desk.settle.state().before if p.id == path).points[0]
+        box = page.locator(".pad").bounding_box()
+        scale = min(box["width"] / PROJECTOR[0], box["height"] / PROJECTOR[1]) * 0.97
+        left = box["x"] + (box["width"] - PROJECTOR[0] * scale) / 2
+        top = box["y"] + (box["height"] - PROJECTOR[1] * scale) / 2
+        page.mouse.click(left + corner[0] * scale, top + corner[1] * scale)
+        page.get_by_role("button", name=f"point {n + 1}", exact=False).first.wait_for()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Alt+ArrowUp")
+    page.wait_for_timeout(500)
+    point = desk.settle.state().points[-1]
+    moved = np.subtract(point.house_px, point.map_px)
+    np.testing.assert_allclose(moved, (-1.0, -0.25), atol=1e-9)
+    page.get_by_role("button", name="Keep").click()
+    page.get_by_text("kept and in use").wait_for()
+    assert (root / "scans" / "scan-1-settled" / "correspondence.npz").is_file()
+
+
+def test_the_phone_is_a_track_pad(browser, desk) -> None:
+    server = PhoneServer(desk)
+    address = server.open("127.0.0.1").address
+    context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    page = context.new_page()
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    try:
+        start = desk.hand.at
+        page.goto(address)
+        page.get_by_text("On the house").wait_for()
+        assert "code" not in page.url, "the code does not stay in the address"
+        assert page.evaluate("document.documentElement.scrollHeight") <= 844
+        page.get_by_role("button", name="Right").tap()
+        page.get_by_role("button", name="Size of a nudge").tap()
+        page.get_by_role("button", name="Down").tap()
+        page.wait_for_timeout(300)
+        assert desk.hand.at == (start[0] + 1, start[1] + 0.25)
+        page.locator(".track").tap(position={"x": 100, "y": 200})
+        page.wait_for_timeout(300)
+        assert len(desk.hand.marks) == 1
+        page.get_by_role("button", name="Black").tap()
+        page.wait_for_timeout(300)
+        assert desk.projector.state().blanked
+        sizes = page.evaluate("[...document.querySelectorAll('button')].map(b => b.getBoundingClientRect().height)")
+        assert min(sizes) >= 44, "large enough for cold fingers"
+        assert said == []
+    finally:
+        context.close()
+        server.close()
