@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 
 from limewash.errors import InputError
 from limewash.project.models import House
@@ -20,6 +21,7 @@ from limewash.site.projector_classes import PROJECTOR_CLASSES
 from limewash.site.scene import WHOLE, build_scene
 from limewash.site.search import CRITERIA, Candidate, SearchResult, search, stand_places, weights
 from limewash.site.tables import ground_grid, projector_row, section_table
+from limewash.site.visibility import seen_by_eye
 
 STEP = np.array([0.5, 0.05, 0.05])
 """What the search calls the same on the Pareto picture: m2, 5 % of contrast, sharpness."""
@@ -48,16 +50,31 @@ def test_the_kernel_agrees_with_the_exact_reckoning(wide: House) -> None:
     result = search(wide, scene, count=9)
     assert len(result.best) == 9
     for candidate in result.best:
-        exact = check_rig(scene, candidate.rig, step_m=0.1)
+        exact = check_rig(scene, candidate.rig, step_m=0.05)
         parts = [part for part in exact.parts if candidate.section in (WHOLE, part.surface.section)]
-        lit = sum(part.lit_m2 for part in parts)
-        lux = sum(part.light_lm for part in parts) / lit
-        contrast = np.concatenate([part.maps.contrast[part.maps.lit] for part in parts])
+        watched = [part.seen.plane.intersection(scene.watched[part.surface.name]) for part in parts]
+        light, contrast = [], []
+        for part, shape in zip(parts, watched, strict=True):
+            maps = part.maps
+            u = maps.left_m + maps.step_m * (np.arange(maps.lit.shape[1]) + 0.5)
+            v = maps.bottom_m + maps.step_m * (np.arange(maps.lit.shape[0]) + 0.5)
+            inside = maps.lit & shapely.contains_xy(shape, *np.meshgrid(u, v))
+            light.append(maps.illuminance_lx[inside])
+            contrast.append(maps.contrast[inside])
+        lit = sum(shape.area for shape in watched)
+        lux = np.concatenate(light).mean()
         assert candidate.lit_m2 == pytest.approx(lit, rel=0.05)
         assert candidate.mean_lx == pytest.approx(lux, rel=0.03)
-        assert candidate.contrast == pytest.approx(np.exp(np.log(contrast).mean()), rel=0.03)
-        on_section = sum(part.picture_share for part in parts)
-        assert 1.0 - candidate.wasted == pytest.approx(on_section, abs=0.03)
+        assert candidate.contrast == pytest.approx(np.exp(np.log(np.concatenate(contrast)).mean()), rel=0.03)
+        assert 1.0 - candidate.wasted == pytest.approx(lit * lux / exact.output.light_lm, abs=0.03)
+
+
+def test_wall_that_nobody_sees_needs_no_light(house: House) -> None:
+    scene = build_scene(house)
+    seen = scene.watched["wall"]
+    assert seen.area < scene.parts[0].shape.area
+    from_the_gate = seen_by_eye(np.array([4.0, 1.6, 10.0]), scene.parts[0], scene.blockers)
+    assert seen.symmetric_difference(from_the_gate).area == pytest.approx(0.0, abs=1e-9)
 
 
 def test_the_aim_holds_the_whole_section_when_the_zoom_can(data: dict[str, Any], make: Make) -> None:
@@ -149,7 +166,7 @@ def test_nothing_searched_beats_the_front(wide: House) -> None:
     scene = build_scene(wide)
     front = np.array([(c.lit_m2, math.log(c.contrast), c.sharpness) for c in result.pareto])
     for trial in result.trials:
-        area = sum(part.shape.area for part in scene.section(trial.section))
+        area = sum(scene.watched[part.name].area for part in scene.section(trial.section))
         r = trial.results
         tried = np.column_stack([r[:, k.COVERAGE] * area, r[:, k.LOG_CONTRAST], r[:, k.SHARPNESS]])
         for value in tried[r[:, k.COVERAGE] > 0][::37]:
@@ -249,6 +266,15 @@ def test_two_projectors_help_where_one_is_too_narrow(data: dict[str, Any], make:
     assert any(step.startswith("Two projectors") for step in advice.steps)
 
 
+def test_only_a_smaller_section_is_called_smaller(data: dict[str, Any], make: Make) -> None:
+    data["site"]["search"] = {"step_m": 1.0, "need_contrast": 20.0, "need_coverage": 0.7}
+    house = make(data)
+    scene = build_scene(house)
+    (advice,) = what_would_help(house, scene, search(house, scene))
+    assert advice.section == "whole"
+    assert advice.steps[0] == "Light a smaller section: a stand that serves 'garage' or 'house' was found."
+
+
 def test_projector_classes_are_in_the_kernels_columns() -> None:
     for name, projector in PROJECTOR_CLASSES.items():
         row = projector_row(projector)
@@ -259,6 +285,6 @@ def test_projector_classes_are_in_the_kernels_columns() -> None:
 
 def test_samples_stand_for_the_whole_area(house: House) -> None:
     scene = build_scene(house)
-    table = section_table(WHOLE, scene.parts, scene.people)
+    table = section_table(WHOLE, scene)
     assert table.samples[:, 9].sum() == pytest.approx(table.area_m2)
-    assert table.area_m2 == pytest.approx(sum(part.shape.area for part in scene.parts))
+    assert table.area_m2 == pytest.approx(sum(shape.area for shape in scene.watched.values()))

@@ -81,7 +81,7 @@ def _help(
         for index in np.flatnonzero(trial.results[:, k.COVERAGE] >= need_coverage)[:100000]
     ]
     steps = []
-    smaller = sorted(served - {section})
+    smaller = sorted(name for name in served if _area_m2(scene, name) < _area_m2(scene, section))
     if smaller:
         steps.append(f"Light a smaller section: a stand that serves {' or '.join(map(repr, smaller))} was found.")
     if covering:
@@ -102,6 +102,10 @@ def _help(
     if not steps:
         steps.append("Allow more ground to stand on (site.zone), other heights, or a lower site.search.need_contrast.")
     return Help(section, short, tuple(steps))
+
+
+def _area_m2(scene: Scene, section: str) -> float:
+    return float(sum(scene.watched[part.name].area for part in scene.section(section)))
 
 
 def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: float) -> list[str]:
@@ -126,7 +130,7 @@ def _shorter_throw(scene: Scene, result: SearchResult, trial: Trial) -> list[str
     """The largest throw ratio below the zoom's that would serve, tried out at the stands that need it least."""
     room = trial.results[:, k.ROOM]
     shortest = (trial.projector.throw_range or (trial.projector.throw_ratio,))[0]
-    section = section_table(trial.section, scene.section(trial.section), scene.people)
+    section = section_table(trial.section, scene)
     shade, eyes = shade_table(scene), eye_table(scene)
     narrow = np.flatnonzero((room > 0.0) & (room < 1.0))
     for index in narrow[np.argsort(-room[narrow])][:_TRIED_STANDS]:
@@ -156,7 +160,7 @@ def _two_projectors(house: House, scene: Scene, result: SearchResult, section: s
     shade, eyes = shade_table(scene), eye_table(scene)
     for label, projector in projectors_to_try(house):
         good = []
-        for half in halves(section_table(section, scene.section(section), scene.people)):
+        for half in halves(section_table(section, scene)):
             r = judge(projector, half, result.stands, shade, eyes, scene.ambient_lx)
             fits = (r[:, k.COVERAGE] >= need_coverage) & (np.exp(r[:, k.LOG_CONTRAST]) >= need_contrast)
             good.append(bool(fits.any()))

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from limewash.errors import InputError, did_you_mean
 from limewash.light.materials import REFLECTANCES
@@ -17,6 +18,7 @@ from limewash.project.models import House
 from limewash.project.site_models import Obstacle, Part, Site, Spot, Zone
 from limewash.site.ambient import ambient_on_wall_lx
 from limewash.site.surface import Surface, flat_surface
+from limewash.site.visibility import seen_by_eye
 
 Array = NDArray[np.float64]
 
@@ -89,6 +91,18 @@ class Scene:
         walls = [(part.name, part) for part in self.parts]
         walls += [(side.name, side) for side in self.sides]
         return (*walls, *((box.name, face) for box in self.obstacles for face in box_faces(box)))
+
+    @cached_property
+    def watched(self) -> dict[str, BaseGeometry]:
+        """What the audience sees of each part, by its name, in (u, v); the whole part where nobody sees it. [m]
+
+        A wall that another part hides from everybody needs no light.
+        """
+        eyes = [np.array([spot.x_m, spot.eye_m, spot.distance_m]) for spot in self.people]
+        views = {
+            part.name: shapely.union_all([seen_by_eye(e, part, self.blockers) for e in eyes]) for part in self.parts
+        }
+        return {part.name: part.shape if views[part.name].is_empty else views[part.name] for part in self.parts}
 
     @property
     def boxes_m(self) -> Array:

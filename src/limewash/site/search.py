@@ -71,7 +71,7 @@ class Candidate:
     meets: bool
     parts: dict[str, float]
     coverage: float
-    """Of its section. [-]"""
+    """Of what the audience sees of its section. [-]"""
     lit_m2: float
     contrast: float
     mean_lx: float
@@ -129,8 +129,8 @@ def search(house: House, scene: Scene, *, progress: Progress = silent, count: in
     stands = stand_places(scene)
     shade, eyes, cable = shade_table(scene), eye_table(scene), cable_lengths_m(scene, stands)
     names = settings.sections or scene.sections
-    sections = [section_table(name, scene.section(name), scene.people) for name in names]
-    whole_m2 = sum(part.shape.area for part in scene.parts)
+    sections = [section_table(name, scene) for name in names]
+    whole_m2 = sum(shape.area for shape in scene.watched.values())
     pairs = [(label, projector, section) for label, projector in projectors_to_try(house) for section in sections]
     trials = []
     for number, (label, projector, section) in enumerate(pairs):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -74,12 +74,13 @@ def projector_row(projector: Projector) -> Array:
     return row
 
 
-def section_table(name: str, parts: tuple[Surface, ...], people: tuple[Spot, ...]) -> SectionTable:
-    """Sample points over the parts of a section, each with its share of their area."""
+def section_table(name: str, scene: Scene) -> SectionTable:
+    """Sample points over what the audience sees of a section's parts, each with its share of that area."""
+    parts = [replace(part, shape=scene.watched[part.name]) for part in scene.section(name)]
     total = sum(part.shape.area for part in parts)
     wanted = _SAMPLES if name == WHOLE else _SAMPLES_OF_A_SECTION
     counts = [max(_LEAST_PER_PART, round(wanted * part.shape.area / total)) for part in parts]
-    samples = [_samples(part, count, people) for part, count in zip(parts, counts, strict=True)]
+    samples = [_samples(part, count, scene.people) for part, count in zip(parts, counts, strict=True)]
     hull = [part.world(np.array(part.outline.exterior.coords)[:-1]) for part in parts]
     return SectionTable(name, np.concatenate(hull), np.concatenate(samples), float(total))
 
