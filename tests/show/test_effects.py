@@ -211,7 +211,8 @@ def test_light_laid_from_a_sheet_is_the_sheet_lifted(fields: Fields) -> None:
     finally:
         del EFFECTS["plain-sheet"]
     expected = sheet.lift(smooth) * patch.cover
-    assert np.abs(frame.reshape(-1, 3)[patch.index, 1] - expected).max() < 2e-3
+    # Straight between corners 0.18 m apart: h²/8 (|f_xx| + |f_yy|) = 0.0033, and the sheet's own 0.05 m.
+    assert np.abs(frame.reshape(-1, 3)[patch.index, 1] - expected).max() < 5e-3
 
 
 def test_stamps_are_round_soft_and_found_again(fields: Fields) -> None:

@@ -1,39 +1,59 @@
-"""Lays the light of all cues of a moment over each other, in linear light."""
+"""Draws any moment of a score on one house, in linear light."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.jit import kernel
-from limewash.show.colours import STEPS, colour_row
-from limewash.show.effects import AnyLight, Light, Moment, Patch, SheetLight
+from limewash.show.colours import colour_row
+from limewash.show.effects import AnyLight, CurveLight, Light, Moment, Patch
 from limewash.show.effects.patch import Flat, check_drawable, soft_step
 from limewash.show.fields import Fields, Selection
+from limewash.show.laying import (
+    BAND,
+    LAYS,
+    Dense,
+    Index,
+    Laid,
+    LaidCurve,
+    LaidPixels,
+    LaidSheet,
+    Planes,
+    coloured,
+    corners_of,
+    extent_of,
+    keep_hue,
+)
 from limewash.show.score import Score, TimedCue
 
 Frame = NDArray[np.float32]
-Four = tuple[np.float32, np.float32, np.float32, np.float32]
-
-_LAID = {
-    # What is laid adds `a` of its colour, takes `b` of what is below away, and gives `c` of that back tinted.
-    "add": (1.0, 0.0, 0.0),
-    "cover": (1.0, 1.0, 0.0),
-    "tint": (0.0, 1.0, 1.0),
-}
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Layer:
-    """A cue bound to one house: its pixels, its colours."""
+    """A cue bound to one house: its pixels, its colours, and its covers as whole pictures where they are needed."""
 
     cue: TimedCue
     patch: Patch
     row: Flat
     no_tone: Flat
+    _covers: dict[int, tuple[Flat, Dense, Index]] = field(default_factory=dict)
+
+    def whole_cover(self, cover: Flat) -> tuple[Dense, Index]:
+        """A cover of the patch's pixels as a picture (H, W), and its extent; kept, as covers stand still."""
+        if id(cover) not in self._covers:
+            width, height = self.patch.fields.size
+            whole = np.zeros(width * height, dtype=np.float32)
+            whole[self.patch.index] = cover
+            picture = whole.reshape(height, width)
+            self._covers[id(cover)] = (cover, picture, extent_of(picture))
+        _, picture, extent = self._covers[id(cover)]
+        return picture, extent
 
 
 class Compositor:
@@ -73,12 +93,37 @@ class Compositor:
         """
         width, height = self.fields.size
         frame = np.empty((height, width, 3), dtype=np.float32) if out is None else out
-        frame[:] = 0.0
-        flat = frame.reshape(-1)
-        active = [cue for cue in self.score.timed if cue.start_s <= t_s < cue.end_s]
-        for cue in active:
-            self._lay(self._layer(cue), t_s, flat)
+        for top, planes in self.bands(t_s):
+            rows = planes.shape[1] // width
+            cv2.merge(list(planes.reshape(3, rows, width)), frame[top : top + rows])
         return frame
+
+    def bands(self, t_s: float) -> Iterator[tuple[int, Planes]]:
+        """The picture at a time from top to bottom, in bands.
+
+        Yields
+        ------
+        top : int
+            First row of the band.
+        planes : ndarray of float32 and shape (3, rows * W)
+            Linear red, green and blue, 0 to 1; overwritten by the next band.
+        """
+        width, height = self.fields.size
+        lights = self._lights(t_s)
+        memory = np.empty(3 * BAND * width, dtype=np.float32)
+        for top in range(0, height, BAND):
+            pixels = min(BAND, height - top) * width
+            planes = memory[: 3 * pixels].reshape(3, pixels)
+            planes[:] = 0.0
+            for light in lights:
+                light.onto(planes, top, width)
+            if len(lights) > 1:  # one light alone never passes the projector's white
+                keep_hue(planes)
+            yield top, planes
+
+    def reduced(self, factor: int) -> Compositor:
+        """Draws the same score at 1/`factor` the width and height, for previews and proofs."""
+        return Compositor(self.score, self.fields.reduced(factor), where=self._where)
 
     def forget_before(self, t_s: float) -> None:
         """Let go of the cues that ended before a time, when frames are drawn in order."""
@@ -96,16 +141,22 @@ class Compositor:
         patch = Patch(self.fields, selection, cue.effect.draws, cue.effect.reach_m(cue.how))
         return _Layer(cue, patch, colour_row(cue.colours).reshape(-1), np.zeros(len(patch), dtype=np.float32))
 
-    def _lay(self, layer: _Layer, t_s: float, flat: Flat) -> None:
-        cue = layer.cue
-        level = cue.level * envelope(cue, t_s)
-        if level <= 0.0 or len(layer.patch) == 0:
-            return
+    def _lights(self, t_s: float) -> list[Laid]:
+        """All lights of a moment, in the order in which they are laid."""
+        lights: list[Laid] = []
         beats = self.score.beats
-        now = Moment(t_s - cue.start_s, cue.length_s, beats.beat(t_s) - beats.beat(cue.start_s), cue.seed)
-        drawn = cue.effect.draw(layer.patch, now, **cue.how)
-        for light in drawn if isinstance(drawn, list) else [drawn]:
-            _put(flat, layer, light, np.float32(level))
+        for cue in self.score.timed:
+            level = cue.level * envelope(cue, t_s) if cue.start_s <= t_s < cue.end_s else 0.0
+            if level <= 0.0:
+                continue
+            layer = self._layer(cue)
+            if len(layer.patch) == 0:
+                continue
+            now = Moment(t_s - cue.start_s, cue.length_s, beats.beat(t_s) - beats.beat(cue.start_s), cue.seed)
+            drawn = cue.effect.draw(layer.patch, now, **cue.how)
+            for light in drawn if isinstance(drawn, list) else [drawn]:
+                lights.append(_laid(layer, light, np.float32(level)))
+        return lights
 
     def _select(self, cue: TimedCue) -> Selection:
         try:
@@ -123,170 +174,18 @@ def envelope(cue: TimedCue, t_s: float) -> float:
     return rise * fall
 
 
-def _put(flat: Flat, layer: _Layer, light: AnyLight, level: np.float32) -> None:
-    """Lay one light of a cue onto the flattened frame."""
-    a, b, c = (np.float32(k) for k in _LAID[layer.cue.lay])
-    pixels = layer.patch if isinstance(light, SheetLight) or light.part is None else light.part
+def _laid(layer: _Layer, light: AnyLight, level: np.float32) -> Laid:
+    """One light of a cue, ready to be laid onto bands."""
+    lay = LAYS[layer.cue.lay]
     if isinstance(light, Light):
+        pixels = layer.patch if light.part is None else light.part
         tone = layer.no_tone[: len(light.amount)] if light.tone is None else light.tone
-        _lay(flat, pixels.index, pixels.cover, light.amount, tone, layer.row, level, a, b, c)
-        return
-    cover = pixels.cover if light.cover is None else light.cover
-    lit = _coloured(light.amount, light.tone, layer.row)
-    if isinstance(light, SheetLight):
-        runs, wide = light.sheet.runs, len(light.sheet.x_m)
-        first, length, corner, right, up = runs.first, runs.length, runs.corner, runs.right, runs.up
-        _lay_sheet(flat, pixels.index, cover, first, length, corner, right, up, lit, wide, level, a, b, c)
-    else:
-        _lay_curve(flat, pixels.index, cover, light.at, lit, level, a, b, c)
-
-
-def _coloured(amount: ArrayLike, tone: ArrayLike, row: Flat) -> Flat:
-    """Light and its cover, (red, green, blue, amount) one after the other, of amounts and tones of one shape."""
-    strength, place = np.broadcast_arrays(amount, tone)
-    step = np.rint(np.clip(place, 0.0, 1.0) * (STEPS - 1)).astype(np.intp).reshape(-1)
-    strong = np.clip(strength, 0.0, 1.0).astype(np.float32).reshape(-1, 1)
-    return np.concatenate([row.reshape(-1, 3)[step] * strong, strong], axis=1).reshape(-1)
-
-
-# In these kernels places are unsigned: a signed one would be checked for counting from the end, at every pixel.
-
-
-@kernel
-def _blend(
-    flat: Flat,
-    p: np.uintp,
-    red: np.float32,
-    green: np.float32,
-    blue: np.float32,
-    s: np.float32,
-    a: np.float32,
-    b: np.float32,
-    c: np.float32,
-) -> None:
-    """Lay light of strength `s` onto one pixel; see `_LAID` for `a`, `b`, `c`."""
-    one = np.float32(1.0)
-    p1, p2 = p + np.uintp(1), p + np.uintp(2)
-    if b == np.float32(0.0):  # light added, by far the most frequent
-        red, green, blue = flat[p] + red, flat[p1] + green, flat[p2] + blue
-        most = max(red, green, blue)
-        if most > one:  # beyond the projector's white: back to it, keeping the hue
-            scale = one / most
-            red, green, blue = red * scale, green * scale, blue * scale
-    else:
-        keep = one - b * s
-        red = flat[p] * (keep + c * red) + a * red
-        green = flat[p1] * (keep + c * green) + a * green
-        blue = flat[p2] * (keep + c * blue) + a * blue
-    flat[p], flat[p1], flat[p2] = red, green, blue
-
-
-@kernel
-def _lay(
-    flat: Flat,
-    index: NDArray[np.int32],
-    cover: Flat,
-    amount: Flat,
-    tone: Flat,
-    row: Flat,
-    level: np.float32,
-    a: np.float32,
-    b: np.float32,
-    c: np.float32,
-) -> None:
-    zero, one, last = np.float32(0.0), np.float32(1.0), np.float32(STEPS - 1)
-    for k in range(len(index)):
-        s = min(max(amount[k], zero), one) * cover[k] * level
-        if s > zero:
-            step = np.uintp(np.int32(min(max(tone[k], zero), one) * last + np.float32(0.5))) * np.uintp(3)
-            red, green, blue = row[step] * s, row[step + np.uintp(1)] * s, row[step + np.uintp(2)] * s
-            _blend(flat, np.uintp(index[k]) * np.uintp(3), red, green, blue, s, a, b, c)
-
-
-@kernel
-def _on_sheet(lit: Flat, low: np.uintp, wide: np.uintp, u: np.float32, v: np.float32) -> Four:
-    """Bilinear red, green, blue and strength from the four points at and above `low`."""
-    four, one = np.uintp(4), np.float32(1.0)
-    w00, w01, w10, w11 = (one - u) * (one - v), u * (one - v), (one - u) * v, u * v
-    high = low + wide
-    red = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
-    low, high = low + np.uintp(1), high + np.uintp(1)
-    green = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
-    low, high = low + np.uintp(1), high + np.uintp(1)
-    blue = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
-    low, high = low + np.uintp(1), high + np.uintp(1)
-    s = w00 * lit[low] + w01 * lit[low + four] + w10 * lit[high] + w11 * lit[high + four]
-    return red, green, blue, s
-
-
-@kernel
-def _lay_sheet(
-    flat: Flat,
-    index: NDArray[np.int32],
-    cover: Flat,
-    first: NDArray[np.int32],
-    length: NDArray[np.int32],
-    corner: NDArray[np.int32],
-    right: Flat,
-    up: Flat,
-    lit: Flat,
-    columns: int,
-    level: np.float32,
-    a: np.float32,
-    b: np.float32,
-    c: np.float32,
-) -> None:
-    wide, zero = np.uintp(4 * columns), np.float32(0.0)
-    for run in range(len(first)):
-        red, green, blue, s = _on_sheet(lit, np.uintp(corner[run, 0]) * np.uintp(4), wide, right[run, 0], up[run, 0])
-        r1, g1, b1, s1 = _on_sheet(lit, np.uintp(corner[run, 1]) * np.uintp(4), wide, right[run, 1], up[run, 1])
-        if s <= zero and s1 <= zero:
-            continue
-        step = np.float32(1.0) / np.float32(max(length[run] - 1, 1))
-        r1, g1, b1, s1 = (r1 - red) * step, (g1 - green) * step, (b1 - blue) * step, (s1 - s) * step
-        k = np.uintp(first[run])
-        p = np.uintp(index[k]) * np.uintp(3)
-        for j in range(length[run]):
-            t = np.float32(j)
-            share = cover[k + np.uintp(j)] * level
-            _blend(
-                flat,
-                p + np.uintp(j) * np.uintp(3),
-                (red + t * r1) * share,
-                (green + t * g1) * share,
-                (blue + t * b1) * share,
-                (s + t * s1) * share,
-                a,
-                b,
-                c,
-            )
-
-
-@kernel
-def _lay_curve(
-    flat: Flat,
-    index: NDArray[np.int32],
-    cover: Flat,
-    at: Flat,
-    lit: Flat,
-    level: np.float32,
-    a: np.float32,
-    b: np.float32,
-    c: np.float32,
-) -> None:
-    count = len(lit) // 4
-    last, most = np.float32(count - 1), np.int32(count - 2)
-    for k in range(len(index)):
-        place = min(max(at[k] * last, np.float32(0.0)), last)
-        whole = min(np.int32(place), most)
-        share = cover[k] * level
-        w1 = (place - np.float32(whole)) * share
-        w0 = share - w1
-        e = np.uintp(whole) * np.uintp(4)
-        f = e + np.uintp(4)
-        s = w0 * lit[e + np.uintp(3)] + w1 * lit[f + np.uintp(3)]
-        if s > np.float32(0.0):
-            red = w0 * lit[e] + w1 * lit[f]
-            green = w0 * lit[e + np.uintp(1)] + w1 * lit[f + np.uintp(1)]
-            blue = w0 * lit[e + np.uintp(2)] + w1 * lit[f + np.uintp(2)]
-            _blend(flat, np.uintp(index[k]) * np.uintp(3), red, green, blue, s, a, b, c)
+        return LaidPixels(pixels.index, pixels.cover, light.amount, tone, layer.row, level, lay)
+    lit = coloured(light.amount, light.tone, layer.row, level)
+    if isinstance(light, CurveLight):
+        pixels = layer.patch if light.part is None else light.part
+        cover = pixels.cover if light.cover is None else light.cover
+        return LaidCurve(pixels.index, cover, light.at, lit, lay)
+    cover, extent = layer.whole_cover(layer.patch.cover if light.cover is None else light.cover)
+    sheet = light.sheet
+    return LaidSheet(cover, extent, corners_of(lit, len(sheet.x_m), *sheet.corners), lay)

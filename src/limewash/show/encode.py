@@ -23,6 +23,7 @@ I32 = NDArray[np.int32]
 U8 = NDArray[np.uint8]
 
 _STEPS = 1 << 14
+_CELL = 64  # columns that are dark or lit together
 
 
 def signal_of_light(light: ArrayLike) -> NDArray[np.float64]:
@@ -55,13 +56,32 @@ def linear_to_yuv420(linear: F32, frame: av.VideoFrame) -> None:
         raise InputError(
             f"linear must be float32 of shape {(frame.height, frame.width, 3)}, got {linear.dtype} {linear.shape}"
         )
+    planes_to_yuv420(np.ascontiguousarray(np.moveaxis(linear, 2, 0)).reshape(3, -1), frame, 0)
+
+
+def planes_to_yuv420(planes: F32, frame: av.VideoFrame, top: int) -> None:
+    """Fill some rows of a yuv420p frame; see `linear_to_yuv420`.
+
+    Parameters
+    ----------
+    planes : ndarray of float32 and shape (3, rows * width)
+        Linear red, green and blue; `rows` even.
+    frame : av.VideoFrame
+        Of even size.
+    top : int
+        The first row, even.
+    """
+    width = frame.width
+    rows = planes.shape[1] // width
     _encode(
-        np.ascontiguousarray(linear),
+        planes,
+        planes.view(np.int32),
         _signal_table(),
-        _thresholds(frame.width),
-        plane_rows(frame, 0),
-        plane_rows(frame, 1),
-        plane_rows(frame, 2),
+        _thresholds(width),
+        plane_rows(frame, 0)[top : top + rows],
+        plane_rows(frame, 1)[top // 2 : (top + rows) // 2],
+        plane_rows(frame, 2)[top // 2 : (top + rows) // 2],
+        top,
     )
 
 
@@ -82,17 +102,68 @@ def _thresholds(width: int) -> F32:
 
 
 @kernel
-def _encode(linear: F32, table: F32, thresholds: F32, y_plane: U8, cb_plane: U8, cr_plane: U8) -> None:
-    height, width = linear.shape[0], linear.shape[1]
-    flat = linear.reshape(height, 3 * width)
-    step = np.empty(3 * width, np.int32)
-    signal = np.empty((2, 3, width), np.float32)
-    for pair in range(height // 2):
-        for half in range(2):
-            row = 2 * pair + half
-            _look_up(flat[row], table, step, signal[half])
-            luma_row(signal[half], thresholds[row & 7], y_plane[row])
-        chroma_row(signal, thresholds[pair & 7], cb_plane[pair], cr_plane[pair])
+def _encode(
+    planes: F32, bits: I32, table: F32, thresholds: F32, y_plane: U8, cb_plane: U8, cr_plane: U8, top: int
+) -> None:
+    """Encode pairs of rows, and of them only what holds light: most of a show's picture is dark."""
+    width = thresholds.shape[1]
+    steps = np.empty(width, np.int32)
+    signals = np.empty(6 * width, np.float32)
+    for pair in range(y_plane.shape[0] // 2):
+        start = 2 * pair * width
+        first = 0
+        while first < width:
+            # From `first` the row is dark up to `left`, then lit up to `right`.
+            left = _change(bits, start, width, first, lit=False)
+            right = _change(bits, start, width, left, lit=True)
+            _fill(y_plane[2 * pair][first:left], 16)
+            _fill(y_plane[2 * pair + 1][first:left], 16)
+            _fill(cb_plane[pair][first // 2 : left // 2], 128)
+            _fill(cr_plane[pair][first // 2 : left // 2], 128)
+            first = right
+            if left == right:
+                continue
+            # One dark sample of chroma on both sides: it holds some of its neighbour's light.
+            left, right = max(left - 2, 0), min(right + 2, width)
+            first = right
+            n, c = right - left, left // 2
+            signal = signals[: 6 * n].reshape((2, 3, n))
+            for half in range(2):
+                place = start + half * width + left
+                for ch in range(3):
+                    _look_up(planes[ch][place : place + n], table, steps, signal[half][ch])
+                row = 2 * pair + half
+                luma_row(signal[half], thresholds[(top + row) & 7][left:right], y_plane[row][left:right])
+            threshold = thresholds[(top // 2 + pair) & 7][c : c + n]
+            chroma_row(signal, threshold, cb_plane[pair][c : c + n // 2], cr_plane[pair][c : c + n // 2])
+
+
+@kernel
+def _change(bits: I32, start: int, width: int, x: int, lit: bool) -> int:
+    """First column from `x` on, in steps of a cell, at which two rows are no longer lit, or no longer dark."""
+    while x < width and _any_light(bits, start + x, start + width + x, min(_CELL, width - x)) == lit:
+        x += _CELL
+    return min(x, width)
+
+
+@kernel
+def _any_light(bits: I32, upper: int, lower: int, n: int) -> bool:
+    """Whether any of `n` pixels of two rows holds light: a float is 0 when all its bits are."""
+    for ch in range(3):
+        one, other = bits[ch][upper : upper + n], bits[ch][lower : lower + n]
+        some = np.int32(0)
+        for x in range(n):
+            some |= one[x] | other[x]
+        if some != 0:
+            return True
+    return False
+
+
+@kernel
+def _fill(row: U8, code: int) -> None:
+    """Black is the same code at every threshold."""
+    for x in range(len(row)):
+        row[x] = np.uint8(code)
 
 
 @kernel
@@ -100,12 +171,10 @@ def _look_up(light: F32, table: F32, step: I32, signal: F32) -> None:
     """Signal of one row. Two loops, because the first runs many samples at a time when no table is in it."""
     zero, one = np.float32(0.0), np.float32(1.0)
     steps, half = np.float32(_STEPS), np.float32(0.5)
-    for j in range(step.size):
+    for j in range(light.size):
         x = light[j]
         x = x if x > zero else zero  # also what is not a number
         x = one if x > one else x
         step[j] = np.int32(np.sqrt(x) * steps + half)
-    for j in range(signal.shape[1]):
-        signal[0, j] = table[step[3 * j]]
-        signal[1, j] = table[step[3 * j + 1]]
-        signal[2, j] = table[step[3 * j + 2]]
+    for j in range(light.size):
+        signal[j] = table[np.uintp(step[j])]

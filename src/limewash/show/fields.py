@@ -60,7 +60,6 @@ class Area:
     points_m: NDArray[np.float64]
 
 
-@dataclass(frozen=True, eq=False)
 class RegionFields:
     """Fields of shape (H, W) about the areas of one selection.
 
@@ -70,16 +69,28 @@ class RegionFields:
         From left to right.
     cover : ndarray of float32
         Share of the pixel that belongs to the region, 0 to 1; what lies on top is cut out.
-    edge_px : ndarray of float32
-        Distance to the region's edge, positive inside, negative outside. [px]
-    which : ndarray of int32
-        The area that the pixel belongs to, outside the nearest one: index into `areas`; -1 on bare wall.
     """
 
-    areas: tuple[Area, ...]
-    cover: Field
-    edge_px: Field
-    which: NDArray[np.int32]
+    def __init__(self, areas: tuple[Area, ...], cover: Field, owner: NDArray[np.int32]) -> None:
+        self.areas = areas
+        self.cover = cover
+        self._owner = owner
+
+    @cached_property
+    def edge_px(self) -> Field:
+        """Distance to the region's edge, positive inside, negative outside, float32 [px]."""
+        return _signed_distance(self.cover > 0.5)
+
+    @cached_property
+    def which(self) -> NDArray[np.int32]:
+        """The area that the pixel belongs to, else the nearest: index into `areas`, int32; -1 if there is none."""
+        free = (self._owner < 0).astype(np.uint8)
+        if not free.any() or free.all():
+            return self._owner
+        _, labels = cv2.distanceTransformWithLabels(free, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL)
+        of_label = np.full(int(labels.max()) + 1, -1, dtype=np.int32)
+        of_label[labels[free == 0]] = self._owner[free == 0]
+        return np.asarray(of_label[labels], dtype=np.int32)
 
 
 class Fields:
@@ -202,21 +213,10 @@ class Fields:
             else:
                 inner += (1 - inner) * share
         areas = tuple(sorted((self._area(p) for p in chosen), key=lambda a: a.centre_m[0]))
-        return RegionFields(areas, cover, _signed_distance(cover > 0.5), self._nearest(areas))
-
-    def _nearest(self, areas: tuple[Area, ...]) -> NDArray[np.int32]:
         lookup = np.full(int(self.house_map.areas.max(initial=0)) + 1, -1, dtype=np.int32)
         for index, area in enumerate(areas):
             lookup[self.house_map.line(area.id).label] = index
-        own = lookup[self.house_map.areas]
-        free = (own < 0).astype(np.uint8)
-        if not areas or not free.any() or free.all():
-            return own
-        # The wall's own pixels stay as they are where it is selected; elsewhere the nearest area answers.
-        _, labels = cv2.distanceTransformWithLabels(free, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL)
-        of_label = np.full(int(labels.max()) + 1, -1, dtype=np.int32)
-        of_label[labels[free == 0]] = own[free == 0]
-        return np.asarray(of_label[labels], dtype=np.int32)
+        return RegionFields(areas, cover, lookup[self.house_map.areas])
 
     def _area(self, path: MapPath) -> Area:
         points = self.wall.at(path.points)
@@ -248,6 +248,16 @@ def _plain(entry: str) -> tuple[str, bool]:
     return "-".join(words[1:] if negative else words), negative
 
 
+def distance_px(mask: NDArray[np.uint8]) -> Field:
+    """Distance of each pixel's centre to that of the nearest pixel that is 0, float32 [px].
+
+    OpenCV's last bit depends on where in memory the picture lies. The square is a whole number, so rounding it
+    gives the same bytes always (up to 1400 px; beyond, the last bit may still differ).
+    """
+    rough = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return np.sqrt(np.rint(np.square(rough, dtype=np.float64))).astype(np.float32)
+
+
 def _signed_distance(inside: NDArray[np.bool_]) -> Field:
     """Distance to the border between inside and outside pixels, positive inside [px].
 
@@ -258,10 +268,8 @@ def _signed_distance(inside: NDArray[np.bool_]) -> Field:
         far = np.float32(height + width)
         return np.full(inside.shape, far if inside.all() else -far, dtype=np.float32)
     mask = inside.astype(np.uint8)
-    within = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    without = cv2.distanceTransform(1 - mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     half = np.float32(0.5)
-    return np.where(inside, within - half, half - without).astype(np.float32)
+    return np.where(inside, distance_px(mask) - half, half - distance_px(1 - mask)).astype(np.float32)
 
 
 def _reduced_map(house_map: HouseMap, factor: int) -> HouseMap:

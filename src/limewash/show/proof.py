@@ -144,19 +144,21 @@ def write_proof(
     look: Look = Look(),
     progress: Progress = silent,
 ) -> None:
-    """Film the whole show from the street.
+    """Film the whole show from the street; drawn no larger than the street's picture can show.
 
     Raises
     ------
     InputError
         If the film cannot be written.
     """
+    factor = compositor.fields.size[0] // street.size[0]
+    artist = compositor.reduced(factor) if factor > 1 else compositor
     frames = max(1, round(compositor.score.show.length_s * rate))
     buffer: Frame | None = None
     with VideoWriter(path, street.size, rate, crf=20, audio=sound) as writer:
         for k in range(frames):
-            buffer = compositor.draw(float(k / rate), out=buffer)
-            compositor.forget_before(float(k / rate))
+            buffer = artist.draw(float(k / rate), out=buffer)
+            artist.forget_before(float(k / rate))
             writer.write_rgb(develop(street.light(buffer), look))
             progress((k + 1) / frames, "Filming the proof")
 

@@ -13,8 +13,8 @@ from limewash.errors import InputError
 from limewash.media.sound import Sound, read_sound
 from limewash.media.writing import VideoWriter
 from limewash.progress import Progress, silent
-from limewash.show.compositor import Compositor, Frame
-from limewash.show.encode import linear_to_yuv420
+from limewash.show.compositor import Compositor
+from limewash.show.encode import planes_to_yuv420
 from limewash.show.fields import Fields
 from limewash.show.score import Score
 
@@ -125,12 +125,11 @@ def _draw_all(
     stop: threading.Event,
 ) -> None:
     try:
-        linear: Frame | None = None
         for t_s in times_s:
-            linear = compositor.draw(t_s, out=linear)
-            compositor.forget_before(t_s)
             frame = new_frame()
-            linear_to_yuv420(linear, frame)
+            for top, planes in compositor.bands(t_s):
+                planes_to_yuv420(planes, frame, top)
+            compositor.forget_before(t_s)
             ready.put(frame)
             if stop.is_set():
                 return

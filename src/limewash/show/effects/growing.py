@@ -70,6 +70,9 @@ def _leaves(
     flower = chance(seed + 2, who) < blossom
     size_m = leaf_m * (0.55 + 0.45 * chance(seed + 3, who)) * np.where(flower, 0.75, 1.0)
     root_m = patch.fields.wall.at(base)
+    light = np.where(flower, 1.0, 0.65 + 0.35 * chance(seed + 4, who))
+    tint = np.where(flower, 1.0, 0.1 + 0.55 * chance(seed + 5, who))
+    born = 0.9 * (root_m[:, 1] - ground[0]) / ground[1] + np.where(flower, 0.1, 0.03)
     pixel_m = patch.fields.pixel_m
     height, width = pixel_m.shape
     for k in who:
@@ -77,10 +80,7 @@ def _leaves(
         if not (0 <= x < width and 0 <= y < height):
             continue
         length = size_m[k] / float(pixel_m[int(y), int(x)])
-        born = 0.9 * (root_m[k, 1] - ground[0]) / ground[1] + (0.1 if flower[k] else 0.03)
-        light = 0.65 + 0.35 * float(chance(seed + 4, k))
-        tint = 1.0 if flower[k] else 0.1 + 0.55 * float(chance(seed + 5, k))
-        _one_leaf(patch, (x, y), turn[k], length, bool(flower[k]), (light, born, tint), out)
+        _one_leaf(patch, (x, y), turn[k], length, bool(flower[k]), (light[k], born[k], tint[k]), out)
 
 
 def _one_leaf(

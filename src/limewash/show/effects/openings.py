@@ -19,6 +19,7 @@ from limewash.show.effects.registry import (
     SheetLight,
     effect,
 )
+from limewash.show.fields import distance_px
 
 
 def of_areas(patch: Patch, values: NDArray[np.float64]) -> Flat:
@@ -57,20 +58,23 @@ def hearth_glow(
     breath = 1.0 - depth * (0.65 * together + 0.35 * own)
     halos = patch.still("halos", lambda: _halos(patch, spread_m))
     tone = patch.still("tone", lambda: soft_step(-0.3 * spread_m, 1.6 * spread_m, halos.nearest_m))
-    around = SheetLight(patch.sheet(), _summed(halos.glow, breath), tone, _wall_cover(patch))
+    around = SheetLight(patch.sheet(_HALO_STEP_M), _summed(halos.glow, breath), tone, _wall_cover(patch))
     return [around, _within(patch, inside * (0.35 + 0.65 * breath), np.zeros(len(who)))]
 
 
-def _within(patch: Patch, amounts: NDArray[np.float64], tones: NDArray[np.float64]) -> Light:
+def _within(patch: Patch, amounts: NDArray[np.float64], tones: NDArray[np.float64]) -> CurveLight:
     """Light within the frame of each opening, by one strength and tone each."""
+    last = max(len(amounts) - 1, 1)
 
-    def make() -> tuple[Part, Flat, NDArray[np.int32]]:
-        part = patch.part(patch.inside > 0)
-        return part, part.of(_pane(patch) * patch.inside), patch.area[part.slots]
+    def make() -> tuple[Part, Flat, Flat]:
+        part = patch.part((patch.inside > 0) & (patch.area >= 0))
+        cover = part.of(_pane(patch) * patch.inside * patch.cover)
+        return part, patch.area[part.slots] * np.float32(1.0 / last), cover
 
-    part, pane, area = patch.still("within", make)
-    amount, tone = (np.append(values, 0.0).astype(np.float32)[area] for values in (amounts, tones))
-    return Light(pane * amount, tone, part)
+    part, which, cover = patch.still("within", make)
+    # A curve over the openings, read only at its samples.
+    spare = np.zeros(1 if len(amounts) < 2 else 0)
+    return CurveLight(which, np.append(amounts, spare), np.append(tones, spare), part, cover)
 
 
 def _wall_cover(patch: Patch) -> Flat:
@@ -80,6 +84,9 @@ def _wall_cover(patch: Patch) -> Flat:
 def _pane(patch: Patch) -> Flat:
     u, v = from_centre(patch, low=0.35)
     return np.float32(1.0) / (np.float32(1.0) + np.float32(0.8) * (u * u + v * v))
+
+
+_HALO_STEP_M = 0.07
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,15 +106,15 @@ class _Halos:
 
 
 def _halos(patch: Patch, spread_m: float) -> _Halos:
-    sheet = patch.sheet()
-    step = sheet.x_m[1] - sheet.x_m[0]
+    sheet = patch.sheet(_HALO_STEP_M)
+    step = sheet.step_m
     shape = (len(sheet.y_m), len(sheet.x_m))
     glow, nearest_m = np.zeros((len(patch.areas), *shape)), np.full(shape, 1e3)
     for k, area in enumerate(patch.areas):
         cells = (area.points_m - [sheet.x_m[0], sheet.y_m[0]]) / step
         outside = np.ones(shape, dtype=np.uint8)
         cv2.fillPoly(outside, [np.rint(cells * 16).astype(np.int32)], 0, shift=4)
-        away_m = cv2.distanceTransform(outside, cv2.DIST_L2, cv2.DIST_MASK_PRECISE).astype(np.float64) * step
+        away_m = distance_px(outside).astype(np.float64) * step
         end = np.maximum(1.0 - away_m / (4.0 * spread_m), 0.0)
         glow[k] = 0.55 * end**2 / (1.0 + 1.5 * (away_m / spread_m) ** 2)
         nearest_m = np.minimum(nearest_m, away_m)
@@ -170,7 +177,7 @@ def windows_in_turn(
     amounts = rest + (1.0 - rest) * amounts
     halos = patch.still("halos", lambda: _halos(patch, spread_m))
     mixed = _mixed(halos.glow, amounts, tones)
-    around = SheetLight(patch.sheet(), _summed(halos.glow, amounts), mixed, _wall_cover(patch))
+    around = SheetLight(patch.sheet(_HALO_STEP_M), _summed(halos.glow, amounts), mixed, _wall_cover(patch))
     return [around, _within(patch, amounts, tones)]
 
 

@@ -51,16 +51,21 @@ def drawn_outline(
     patch: Patch, now: Moment, *, width_m: float, glow_m: float, draw_s: float, rest: float
 ) -> CurveLight:
     """Every outline is drawn from its start to its end, the pen's tip brightest, and then stays."""
-    profile = patch.still("profile", lambda: patch.cover * stroke(patch, width_m, glow_m))
     lengths = np.array([max(o.length_m, 1e-3) for o in patch.outlines], dtype=np.float32)
-    place_px = patch.still("place", lambda: (patch.along_m + _lag_m(patch)) / lengths[patch.line])
+
+    def make() -> tuple[Part, Flat, Flat]:
+        profile = patch.cover * stroke(patch, width_m, glow_m)
+        part = patch.part(profile > np.float32(0.001))
+        return part, part.of((patch.along_m + _lag_m(patch)) / lengths[patch.line]), part.of(profile)
+
+    part, along, profile = patch.still("strokes", make)
     place = np.linspace(0.0, 1.0, 1024)
     # The tip runs a little past the end, so that its own light is gone when the drawing is done.
     tip = 1.3 * (1.0 - (1.0 - min(now.t_s / draw_s, 1.0)) ** 1.6)
     behind = tip - place
     drawn = soft_step(0.0, 0.015, behind)
     fresh = np.exp(-np.maximum(behind, 0.0) / 0.07)
-    return CurveLight(place_px, drawn * (rest + (1.0 - rest) * fresh), fresh, cover=profile)
+    return CurveLight(along, drawn * (rest + (1.0 - rest) * fresh), fresh, part, profile)
 
 
 @effect(

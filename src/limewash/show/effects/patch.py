@@ -24,6 +24,9 @@ from limewash.show.lines import Outline
 Flat = NDArray[np.float32]
 T = TypeVar("T")
 
+CELL = 8
+"""Side of the picture's cells, at whose corners smooth light is worked out. [px]"""
+
 _MOST_CELLS = 400_000
 
 
@@ -36,34 +39,14 @@ class Draws(StrEnum):
     AREAS_AND_LINES = "in the areas and along the outlines"
 
 
-@dataclass(frozen=True, eq=False)
-class Runs:
-    """Pixels side by side along which the place on a sheet changes evenly, so that only their ends are looked up.
-
-    Attributes
-    ----------
-    first, length : ndarray of int32 and shape (r,)
-        Place of the first pixel in the patch's arrays, and how many there are.
-    corner : ndarray of int32 and shape (r, 2)
-        For the first and the last pixel, the lower left of the four grid points around it, in the flattened
-        grid.
-    right, up : ndarray of float32 and shape (r, 2)
-        How far that pixel lies from that point, as a share of the step.
-    """
-
-    first: NDArray[np.int32]
-    length: NDArray[np.int32]
-    corner: NDArray[np.int32]
-    right: Flat
-    up: Flat
-
-
 class Sheet:
     """A coarse grid over the wall; `x_m` has shape (nx,), `y_m` (ny,), float64 [m]."""
 
     def __init__(self, patch: Patch, step_m: float) -> None:
         x, y = patch.x_m, patch.y_m
-        low_x, high_x, low_y, high_y = float(x.min()), float(x.max()), float(y.min()), float(y.max())
+        margin_m = CELL * float(patch.pixel_m.max())  # the corners of the outermost cells lie on it too
+        low_x, high_x = float(x.min()) - margin_m, float(x.max()) + margin_m
+        low_y, high_y = float(y.min()) - margin_m, float(y.max()) + margin_m
         self.step_m = max(step_m, float(np.sqrt((high_x - low_x) * (high_y - low_y) / _MOST_CELLS)))
         self.x_m = low_x + self.step_m * np.arange(int((high_x - low_x) / self.step_m) + 2)
         self.y_m = low_y + self.step_m * np.arange(int((high_y - low_y) / self.step_m) + 2)
@@ -72,46 +55,37 @@ class Sheet:
     def lift(self, values: ArrayLike) -> Flat:
         """Bilinear values at the pixels, from values on the grid of shape (ny, nx)."""
         grid = np.ascontiguousarray(values, dtype=np.float32).reshape(-1)
-        corner, right, up = self._place(np.arange(len(self._patch)))
+        corner, right, up = self._place(self._patch.x_m, self._patch.y_m)
         above = corner + np.int32(len(self.x_m))
         low = grid[corner] + (grid[corner + 1] - grid[corner]) * right
         high = grid[above] + (grid[above + 1] - grid[above]) * right
         return np.asarray(low + (high - low) * up, dtype=np.float32)
 
     @cached_property
-    def runs(self) -> Runs:
-        """The patch's pixels in runs of at most about a step."""
-        patch = self._patch
-        most = int(np.clip(self.step_m / float(np.median(patch.pixel_m)), 1, 32))
-        column = patch.index % patch.fields.size[0]
-        starts = np.concatenate([[True], (np.diff(patch.index) != 1) | (column[1:] % most == 0)])
-        starts |= self._uneven(starts)
-        first = np.flatnonzero(starts)
-        length = np.diff(np.append(first, len(patch)))
-        ends = np.column_stack([first, first + length - 1])
-        corner, right, up = self._place(ends)
-        return Runs(first.astype(np.int32), length.astype(np.int32), corner, right, up)
+    def corners(self) -> tuple[NDArray[np.int32], Flat, Flat]:
+        """For the corners of the picture's cells, shape (rows, columns): see `_place`.
 
-    def _uneven(self, starts: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Pixels of runs in which the wall's metres bend or jump: each becomes a run of its own."""
-        run = np.cumsum(starts) - 1
-        first = np.flatnonzero(starts)
-        last = np.append(first[1:], len(starts)) - 1
-        share = (np.arange(len(starts)) - first[run]) / np.maximum(last - first, 1)[run]
-        bent = np.zeros(len(first), dtype=np.bool_)
-        for metres in (self._patch.x_m, self._patch.y_m):
-            even = metres[first][run] + (metres[last] - metres[first])[run] * share
-            bent[run[np.abs(metres - even) > 0.25 * self.step_m]] = True
-        return np.asarray(bent[run])
+        Where the wall's metres jump, as at a porch post, a cell smooths the jump over its width.
+        """
+        wall = self._patch.fields.wall
+        width, height = self._patch.fields.size
+        y = (np.arange(-(-height // CELL) + 1) * CELL)[:, None]
+        x = np.arange(-(-width // CELL) + 1) * CELL
+        return self._place(_carried_on(wall.x_m, x, y), _carried_on(wall.y_m, x, y))
 
-    def _place(self, pixels: NDArray[np.intp]) -> tuple[NDArray[np.int32], Flat, Flat]:
-        step = np.float32(self.step_m)
-        across = (self._patch.x_m[pixels] - np.float32(self.x_m[0])) / step
-        upward = (self._patch.y_m[pixels] - np.float32(self.y_m[0])) / step
-        column = np.minimum(across.astype(np.int32), np.int32(len(self.x_m) - 2))
-        row = np.minimum(upward.astype(np.int32), np.int32(len(self.y_m) - 2))
+    def _place(self, x_m: Flat, y_m: Flat) -> tuple[NDArray[np.int32], Flat, Flat]:
+        """Lower left of the four grid points around each place, in the flattened grid; how far right and up of it.
+
+        The latter as shares of the step; a place off the grid is held at its border.
+        """
+        step, zero = np.float32(self.step_m), np.float32(0.0)
+        columns, rows = len(self.x_m), len(self.y_m)
+        across = np.clip((x_m - np.float32(self.x_m[0])) / step, zero, np.float32(columns - 1))
+        upward = np.clip((y_m - np.float32(self.y_m[0])) / step, zero, np.float32(rows - 1))
+        column = np.minimum(across.astype(np.int32), np.int32(columns - 2))
+        row = np.minimum(upward.astype(np.int32), np.int32(rows - 2))
         right, up = (across - column).astype(np.float32), (upward - row).astype(np.float32)
-        return row * np.int32(len(self.x_m)) + column, right, up
+        return row * np.int32(columns) + column, right, up
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,7 +240,7 @@ class Patch:
         spots = spots[np.isfinite(spots).all(axis=1)]
         values, touched = self._scratch
         count = _stamp(spots.astype(np.float32), self._slot, self.fields.pixel_m, values, touched)
-        part = self._part(touched[:count].copy())
+        part = self._part(np.sort(touched[:count]))
         amount = values[part.slots]
         values[part.slots] = 0.0
         return part, amount
@@ -287,6 +261,15 @@ class Patch:
 
     def _gather(self, dense: NDArray[np.float32]) -> Flat:
         return np.ascontiguousarray(dense.reshape(-1)[self.index])
+
+
+def _carried_on(metres: Flat, x: NDArray[np.intp], y: NDArray[np.intp]) -> Flat:
+    """Metres at pixels of which the last of each row and column may lie beyond the picture."""
+    height, width = metres.shape
+    inner_x, inner_y = np.minimum(x, width - 1), np.minimum(y, height - 1)
+    across = (metres[inner_y, width - 1] - metres[inner_y, width - 2]) * (x - inner_x)
+    down = (metres[height - 1, inner_x] - metres[height - 2, inner_x]) * (y - inner_y)
+    return np.asarray(metres[inner_y, inner_x] + across + down, dtype=np.float32)
 
 
 def read_curve(at: Flat, curve: ArrayLike) -> Flat:

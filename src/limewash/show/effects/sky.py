@@ -20,7 +20,7 @@ from limewash.show.effects.registry import Moment, Param, SheetLight, effect
 )
 def morning_wall(patch: Patch, now: Moment, *, rise_s: float, sun_x: float, row_m: float, relief: float) -> SheetLight:
     """A sunrise climbs up the wall: gold below, rose and blue above, each board's lip catching the light."""
-    sheet = patch.sheet()
+    sheet = patch.sheet(0.08)
     x, y = sheet.x_m, sheet.y_m[:, None]
     height, width = y.max() - y.min(), x.max() - x.min()
     up = float(soft_step(0.0, 1.0, now.t_s / rise_s))
@@ -63,10 +63,10 @@ def northern_curtain(patch: Patch, now: Moment, *, tall_m: float, fold_m: float,
     tone = np.zeros_like(dark)
     for k, (base, strength) in enumerate(((0.12, 1.0), (0.36, 0.75), (0.55, 0.5))):
         seed, t = now.seed + 17 * k, now.t_s / sway_s
-        bend = drift(x / (1.7 * fold_m) + 0.15 * t, [0.5], 0.8 * t, seed=seed, octaves=2)[0] - 0.5
+        bend = drift(x / (1.7 * fold_m) + 0.15 * t, [0.5], 0.8 * t, seed=seed)[0] - 0.5
         hem = low + (base + 0.55 * bend) * height
-        folds = drift(x / fold_m - 0.2 * t, [1.5], 1.2 * t, seed=seed + 5, octaves=2)[0]
-        rays = drift(x / 0.22 + 2.0 * bend, [2.5], 1.6 * t, seed=seed + 9, octaves=2)[0]
+        folds = drift(x / fold_m - 0.2 * t, [1.5], 1.2 * t, seed=seed + 5)[0]
+        rays = drift(x / 0.15 + 2.0 * bend, [2.5], 1.6 * t, seed=seed + 9)[0]
         stand = tall_m * (0.55 + 0.7 * folds)
         v = (y - hem) / stand
         body = np.interp(v, _HEM, _BODY)

@@ -87,7 +87,7 @@ def _ledges(patch: Patch, seed: int, lie_m: float) -> tuple[Part, Flat, Flat]:
     draws=Draws.AREAS,
     colours=("gold", "amber", "ember"),
     sparks_m2=Param(default=2.5, lo=0.1, hi=20.0, unit="1/m2", help="Sparks in the air per square metre"),
-    size_m=Param(default=0.08, lo=0.01, hi=0.4, unit="m", help="Radius of a spark with its glow"),
+    size_m=Param(default=0.065, lo=0.01, hi=0.4, unit="m", help="Radius of a spark with its glow"),
     rise_m_s=Param(default=0.4, lo=0.02, hi=3.0, unit="m/s", help="How fast they rise"),
     life_s=Param(default=4.0, lo=1.0, hi=20.0, unit="s", help="How long one glows"),
 )
