@@ -75,7 +75,8 @@ def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
     left, top, right, bottom = (_margin(upright, box, way, reach) for way in ("left", "top", "right", "bottom"))
     left, right = _sides(left, right, top, bottom, usual=0.25 * reach)
     side = 0.5 * (left + right)
-    top, bottom = (m if m is not None and 0.6 * side < m < 1.6 * side else side for m in (top, bottom))
+    # A cornice or a sill does not belong to the frame: it makes these two look larger, never smaller.
+    top, bottom = (m if m is not None and 0.6 * side < m < 1.1 * side else side for m in (top, bottom))
     return left, top, right, bottom
 
 
@@ -107,8 +108,16 @@ def _sides(
 
 
 def _margin(upright: Upright, box: Box, side: str, reach: float) -> float | None:
-    """Distance from a side at which the wall begins for good; None if nothing like a wall is reached. [px]"""
-    profile = _profile(upright.colour, box, side, round(reach))
+    """Distance from a side at which the wall begins for good; None if nothing like a wall is reached. [px]
+
+    Where something else begins within the reach, a shorter look may still end on the wall.
+    """
+    whole = _profile(upright.colour, box, side, round(reach))
+    found = (_wall_begins(whole[: max(round(share * len(whole)), 6)]) for share in (1.0, 0.7, 0.5))
+    return next((margin for margin in found if margin is not None), None)
+
+
+def _wall_begins(profile: Array) -> float | None:
     tail = max(len(profile) // 4, 3)
     wall = np.median(profile[-tail:], axis=0)
     apart = np.linalg.norm(profile - wall, axis=1)
