@@ -69,6 +69,15 @@ def test_a_dropped_drag_goes_back_and_a_page_that_leaves_keeps_its_own(desk: Des
     assert desk.tracing.state().can_undo == "drag"
 
 
+def test_a_drag_that_comes_late_does_not_undo_what_was_let_go(desk: Desk) -> None:
+    seen = desk.tracing.revision
+    desk.tracing.change(Change(revision=seen, put=[line("roof", (150, 250), (810, 250))]))
+    desk.tracing.drag(Drag(path=line("roof", (140, 240), (800, 240)), revision=seen))
+    assert desk.tracing.shown == desk.tracing.tracing
+    desk.tracing.drag(Drag(path=line("roof", (140, 240), (800, 240)), revision=desk.tracing.revision))
+    assert desk.tracing.shown != desk.tracing.tracing
+
+
 def test_many_saves_leave_one_copy_in_the_history(desk: Desk, root: Path) -> None:
     for n in range(5):
         desk.tracing.add(line(f"sill-{n}", (200 + n, 460), (300, 462)))

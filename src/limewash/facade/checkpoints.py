@@ -74,7 +74,7 @@ def read_checkpoints(path: Path) -> CheckPoints:
 def checkpoints_text(points: CheckPoints) -> str:
     """The file's text."""
     document = tomlkit.document()
-    document.add(tomlkit.comment("Places of the map, moved on the house until they sat. See docs/formats.md."))
+    document.add(tomlkit.comment("Places of the map, moved on the house until they sat. See docs/studio.md."))
     plain = points.model_dump(mode="json", exclude={"point"})
     for key, value in plain.items():
         document.add(key, tomlkit.item(value))

@@ -74,15 +74,22 @@ class Carrier:
 
     def _plane_beside(self, points: Points, *, closed: bool) -> Points | None:
         """Photo to projector pixels on the plane that most of the scan within a few cells of the line lies on."""
-        mask = np.zeros(self._known.shape, dtype=np.uint8)
         line = np.rint(points / self._cell_px).astype(np.int32)
-        cv2.polylines(mask, [line], closed, 1, thickness=2 * _BESIDE_CELLS + 1)
-        rows, columns = np.nonzero((mask > 0) & self._known)
+        height, width = self._known.shape
+        corner = np.clip(line.min(axis=0) - _BESIDE_CELLS - 1, 0, [width - 1, height - 1])
+        beyond = np.clip(line.max(axis=0) + _BESIDE_CELLS + 2, 1, [width, height])
+        if (beyond <= corner).any():
+            return None
+        part = self._known[corner[1] : beyond[1], corner[0] : beyond[0]]
+        mask = np.zeros(part.shape, dtype=np.uint8)
+        cv2.polylines(mask, [line - corner.astype(np.int32)], closed, 1, thickness=2 * _BESIDE_CELLS + 1)
+        rows, columns = np.nonzero((mask > 0) & part)
         if len(rows) < _FEWEST:
             return None
         thin = slice(None, None, max(len(rows) // _BESIDE_MOST, 1))
-        photo = np.column_stack([columns[thin], rows[thin]]) * self._cell_px
-        projector = self.carry(photo)
+        rows, columns = rows[thin] + corner[1], columns[thin] + corner[0]
+        photo = np.column_stack([columns, rows]) * self._cell_px
+        projector = apply_homography(self._homography, photo) + self._rest[rows, columns]
         found: tuple[Any, Any] = cv2.findHomography(photo, projector, cv2.USAC_FAST, _AGREE_PX)
         plane, inliers = found
         if plane is None or float(np.mean(inliers)) < _AGREE_SHARE:
@@ -90,9 +97,14 @@ class Carrier:
         return np.asarray(plane, dtype=np.float64)
 
     def _rest_at(self, photo: Points) -> Points:
-        at = (photo / self._cell_px).astype(np.float32)
-        rest = cv2.remap(self._rest, at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(rest[0], dtype=np.float64)
+        # A few hundred points: plain indexing beats a picture operation that wakes a pool of threads.
+        height, width = self._rest.shape[:2]
+        at = np.clip(photo / self._cell_px, 0.0, [width - 1.001, height - 1.001])
+        x0, y0 = at[:, 0].astype(np.intp), at[:, 1].astype(np.intp)
+        fx, fy = (at[:, 0] - x0)[:, None], (at[:, 1] - y0)[:, None]
+        top = self._rest[y0, x0] * (1.0 - fx) + self._rest[y0, x0 + 1] * fx
+        low = self._rest[y0 + 1, x0] * (1.0 - fx) + self._rest[y0 + 1, x0 + 1] * fx
+        return np.asarray(top * (1.0 - fy) + low * fy, dtype=np.float64)
 
 
 def _samples(correspondence: Correspondence) -> tuple[Points, Points]:

@@ -57,6 +57,45 @@ class Outbox:
         self._some.set()
 
 
+class Drags:
+    """Drags of one page: while one is being carried to projector pixels, only the newest behind it waits."""
+
+    def __init__(self, desk: Desk, client: str, outbox: Outbox) -> None:
+        self._desk = desk
+        self._client = client
+        self._outbox = outbox
+        self._newest: Any = None
+        self._busy: asyncio.Task[None] | None = None
+
+    def take(self, message: Any) -> None:
+        """A path as it is now; without a word of what the page has seen, it is what there is at this moment."""
+        try:
+            seen = message.get("revision") or self._desk.tracing.revision
+        except LimewashError as error:
+            self._outbox.put({"type": "refused", "message": str(error)})
+            return
+        self._newest = {"path": message.get("path"), "revision": seen, "client": self._client}
+        if self._busy is None:
+            self._busy = asyncio.create_task(self._work())
+
+    async def settle(self) -> None:
+        """Wait until what was taken is done: whatever comes after a drag must find it there."""
+        if self._busy is not None:
+            await self._busy
+
+    async def _work(self) -> None:
+        while self._newest is not None:
+            message, self._newest = self._newest, None
+            await asyncio.to_thread(self._drag, message)
+        self._busy = None
+
+    def _drag(self, message: Any) -> None:
+        try:
+            self._desk.tracing.drag(Drag.model_validate(message))
+        except (LimewashError, ValidationError) as error:
+            self._outbox.put({"type": "refused", "message": refusal(error)})
+
+
 @router.websocket("/live")
 async def live(socket: WebSocket) -> None:
     """Tell a page of all changes until it goes away."""
@@ -66,24 +105,29 @@ async def live(socket: WebSocket) -> None:
     outbox = Outbox(asyncio.get_running_loop())
     stop = desk.notices.listen(outbox.put)
     sending = asyncio.create_task(send_all(socket, outbox))
+    drags = Drags(desk, client, outbox)
     try:
         await socket.send_text(json.dumps({"type": "hello", "client": client, **desk.hello()}))
         while True:
-            await _hear(desk, client, await socket.receive_json(), outbox)
+            message = await socket.receive_json()
+            if isinstance(message, dict) and message.get("type") == "drag":
+                drags.take(message)
+            else:
+                await drags.settle()
+                await asyncio.to_thread(_hear, desk, client, message, outbox)
     except (WebSocketDisconnect, RuntimeError, ValueError):
         pass
     finally:
         stop()
         sending.cancel()
+        await drags.settle()
         desk.client_left(client)
 
 
-async def _hear(desk: Desk, client: str, message: Any, outbox: Outbox) -> None:
+def _hear(desk: Desk, client: str, message: Any, outbox: Outbox) -> None:
     """What a page may say here: the same as on the routes, only quicker."""
     try:
         match message.get("type"):
-            case "drag":
-                desk.tracing.drag(Drag(path=message["path"], client=client))
             case "hand":
                 desk.hand.act(ACT.validate_python(message["act"]))
             case "page":

@@ -134,6 +134,8 @@ class TracingDesk:
         """Show a path as it is being dragged; the file follows within a second."""
         item = to_traced(drag.path, self._ground.photo_size)
         with self._lock:
+            if drag.revision is not None and drag.revision < self._touched.get(item.id, 0):
+                return
             self._dragged[item.id] = (item, drag.client)
         path = from_traced(item).model_dump(mode="json")
         shown = carried(item, self._ground.carrier).model_dump(mode="json")

@@ -139,6 +139,8 @@ class Drag(Wire):
     path: TracedPath
     client: Annotated[str, Field(max_length=40)] = ""
     """Of the page that drags, from `hello` on the live channel; when it goes away, the drag is kept."""
+    revision: int | None = None
+    """The newest that the page has seen: a drag that comes in after its path was changed is late, and left out."""
 
 
 def to_traced(path: TracedPath, size: tuple[int, int]) -> Traced:
