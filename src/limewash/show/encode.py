@@ -114,12 +114,17 @@ def _encode(
         first = 0
         while first < width:
             # From `first` the row is dark up to `left`, then lit up to `right`.
-            left = _change(bits, start, width, first, lit=False)
-            right = _change(bits, start, width, left, lit=True)
-            _fill(y_plane[2 * pair][first:left], 16)
-            _fill(y_plane[2 * pair + 1][first:left], 16)
-            _fill(cb_plane[pair][first // 2 : left // 2], 128)
-            _fill(cr_plane[pair][first // 2 : left // 2], 128)
+            left = first
+            while left < width and not _any_light(bits, start + left, start + width + left, min(_CELL, width - left)):
+                left += _CELL
+            left = min(left, width)
+            right = left
+            while right < width and _any_light(bits, start + right, start + width + right, min(_CELL, width - right)):
+                right += _CELL
+            right = min(right, width)
+            # Black is the same code at every threshold.
+            y_plane[2 * pair][first:left] = y_plane[2 * pair + 1][first:left] = np.uint8(16)
+            cb_plane[pair][first // 2 : left // 2] = cr_plane[pair][first // 2 : left // 2] = np.uint8(128)
             first = right
             if left == right:
                 continue
@@ -139,14 +144,6 @@ def _encode(
 
 
 @kernel
-def _change(bits: I32, start: int, width: int, x: int, lit: bool) -> int:
-    """First column from `x` on, in steps of a cell, at which two rows are no longer lit, or no longer dark."""
-    while x < width and _any_light(bits, start + x, start + width + x, min(_CELL, width - x)) == lit:
-        x += _CELL
-    return min(x, width)
-
-
-@kernel
 def _any_light(bits: I32, upper: int, lower: int, n: int) -> bool:
     """Whether any of `n` pixels of two rows holds light: a float is 0 when all its bits are."""
     for ch in range(3):
@@ -157,13 +154,6 @@ def _any_light(bits: I32, upper: int, lower: int, n: int) -> bool:
         if some != 0:
             return True
     return False
-
-
-@kernel
-def _fill(row: U8, code: int) -> None:
-    """Black is the same code at every threshold."""
-    for x in range(len(row)):
-        row[x] = np.uint8(code)
 
 
 @kernel

@@ -261,12 +261,6 @@ def _lay_sheet(
 ) -> None:
     width = cover.shape[1]
     padded = len(ramp) // 4
-    red, green, blue, strong = (
-        ramp[:padded],
-        ramp[padded : 2 * padded],
-        ramp[2 * padded : 3 * padded],
-        ramp[3 * padded :],
-    )
     for r in range(planes.shape[1] // width):
         y = top + r
         cell = y // CELL
@@ -274,21 +268,22 @@ def _lay_sheet(
         if first >= last:
             continue
         v = np.float32(y - cell * CELL) * np.float32(1.0 / CELL)
-        _ramp(corners[cell], corners[cell + 1], v, 0, first, last, red)
-        _ramp(corners[cell], corners[cell + 1], v, 1, first, last, green)
-        _ramp(corners[cell], corners[cell + 1], v, 2, first, last, blue)
+        # In a loop, not one by one: each constant would be a kernel of its own to compile.
+        for ch in range(4):
+            _ramp(corners[cell], corners[cell + 1], v, ch, first, last, ramp[ch * padded : (ch + 1) * padded])
         x0, x1 = first * CELL, min(last * CELL, width)
         share = cover[y][x0:x1]
-        start, stop = r * width + x0, r * width + x1
-        if b == np.float32(0.0):
-            _add_row(planes[0][start:stop], red, x0, share)
-            _add_row(planes[1][start:stop], green, x0, share)
-            _add_row(planes[2][start:stop], blue, x0, share)
-        else:
-            _ramp(corners[cell], corners[cell + 1], v, 3, first, last, strong)
-            _lay_row(planes[0][start:stop], red, strong, x0, share, a, b, c)
-            _lay_row(planes[1][start:stop], green, strong, x0, share, a, b, c)
-            _lay_row(planes[2][start:stop], blue, strong, x0, share, a, b, c)
+        strong = ramp[3 * padded + x0 : 3 * padded + x1]
+        for ch in range(3):
+            row = planes[ch][r * width + x0 : r * width + x1]
+            light = ramp[ch * padded + x0 : ch * padded + x1]
+            if b == np.float32(0.0):
+                for x in range(len(row)):
+                    row[x] += light[x] * share[x]
+            else:
+                for x in range(len(row)):
+                    colour = light[x] * share[x]
+                    row[x] = row[x] * (np.float32(1.0) - b * strong[x] * share[x] + c * colour) + a * colour
 
 
 @kernel
@@ -302,23 +297,6 @@ def _ramp(upper: Dense, lower: Dense, v: np.float32, ch: int, first: int, last: 
         for j in range(CELL):
             out[cell * CELL + j] = left + step * np.float32(j)
         left = right
-
-
-@kernel
-def _add_row(row: Flat, light: Flat, x0: int, share: Flat) -> None:
-    part = light[x0 : x0 + len(row)]
-    for x in range(len(row)):
-        row[x] += part[x] * share[x]
-
-
-@kernel
-def _lay_row(
-    row: Flat, light: Flat, strong: Flat, x0: int, share: Flat, a: np.float32, b: np.float32, c: np.float32
-) -> None:
-    part, hide = light[x0 : x0 + len(row)], strong[x0 : x0 + len(row)]
-    for x in range(len(row)):
-        colour = part[x] * share[x]
-        row[x] = row[x] * (np.float32(1.0) - b * hide[x] * share[x] + c * colour) + a * colour
 
 
 @kernel

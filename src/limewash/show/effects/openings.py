@@ -69,7 +69,7 @@ def _within(patch: Patch, amounts: NDArray[np.float64], tones: NDArray[np.float6
     def make() -> tuple[Part, Flat, Flat]:
         part = patch.part((patch.inside > 0) & (patch.area >= 0))
         cover = part.of(_pane(patch) * patch.inside * patch.cover)
-        return part, patch.area[part.slots] * np.float32(1.0 / last), cover
+        return part, patch.area[part.slots].astype(np.float32) * np.float32(1.0 / last), cover
 
     part, which, cover = patch.still("within", make)
     # A curve over the openings, read only at its samples.
