@@ -20,6 +20,7 @@ from limewash.media.writing import VideoWriter
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.pattern import PatternPlan
 
+SIZE = (480, 270)
 FINE = 3  # samples per camera pixel along each side
 
 
@@ -145,7 +146,8 @@ class Phone:
     skip_s: float = 0.0
     phase_s: float = 0.0117
     clock: float = 1.0003
-    shake_px: float = 0.0
+    bump_px: float = 0.0
+    bump_s: float = 0.0
     curve: str = "plain"
     crf: int = 20
     seed: int = 1
@@ -191,9 +193,8 @@ def _exposures(
             rows = np.linspace(-0.5, 0.5, early.shape[0], dtype=np.float32)[:, None] * phone.rolling
             weight = np.clip(weight - rows, 0.0, 1.0)
         picture = weight * early + (1 - weight) * late
-        if phone.shake_px:
-            dx, dy = rng.normal(0.0, phone.shake_px, 2)
-            move = np.array([[1, 0, dx], [0, 1, dy]], dtype=np.float32)
+        if phone.bump_px and start_s > phone.bump_s:
+            move = np.array([[1, 0, phone.bump_px], [0, 1, 0.0]], dtype=np.float32)
             picture = cv2.warpAffine(picture, move, picture.shape[::-1], borderMode=cv2.BORDER_REPLICATE)
         gain = 1.0 + phone.drift * np.sin(2 * np.pi * n / float(phone.rate) / 5.0)
         yield (picture + np.float32(phone.ambient)) * np.float32(phone.exposure * gain)
@@ -213,3 +214,10 @@ def _inside(points: NDArray[np.float64], box: tuple[float, float, float, float])
     left, top, right, bottom = box
     x, y = points[..., 0], points[..., 1]
     return (x >= left) & (x <= right) & (y >= top) & (y <= bottom)
+
+
+def street() -> Street:
+    """A wall with a box in front of it and a pane, 480 x 270 in the clip and in the projector."""
+    return Street(
+        SIZE, SIZE, box=(292.0, 112.0, 375.0, 248.0), box_shift=(11.0, -2.0), pane=(112.0, 67.0, 172.0, 127.0)
+    )

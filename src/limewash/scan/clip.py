@@ -242,7 +242,7 @@ class _Follower:
             )
         counts = self._counts[:body]
         for hold, count, span in zip(self.plan.body, counts, self._spans_s, strict=False):
-            if count == 0 and hold.kind in ("fringe", "code"):
+            if count == 0 and hold.kind not in ("black", "white"):
                 raise InputError(
                     f"{self.path} has no steady frame of one of the pattern's pictures (near {span[0]:.1f} s): the "
                     "player stuttered or the phone dropped frames; play the file from the device itself, "
@@ -256,7 +256,7 @@ class _Follower:
             spans_s=self._spans_s[:body],
             gains=self._gains(),
             lit_share=float(self.lit.mask.mean()),
-            beat_s=self._clock.beat_s,
+            beat_s=self._clock.mean_beat_s(),
             unsteady_s=float(np.max(np.abs(self._clock.jumps_s), initial=0.0)),
             end_seen=self._end_seen(),
         )
@@ -332,5 +332,5 @@ class _Follower:
 
 
 def _bright_as_others(hold: Hold) -> bool:
-    # The lowest bit in sine has the sign of half a period throughout: it sums up to more or less than the rest.
-    return hold.kind == "fringe" or (hold.kind == "code" and (hold.bit > 0 or hold.phase_rad == 0.0))
+    # The lowest bit turns the sign every period: half of it adds up to more or less light than the rest.
+    return hold.kind == "fringe" or (hold.kind == "code" and hold.bit > 0)

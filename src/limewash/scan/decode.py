@@ -25,6 +25,13 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 
+_HARMONICS = 3
+_MIXED = 8.0  # times its noise, by which the code's holds of a pixel may miss what its fringe foretells
+_UNEVEN = 0.25  # and the share of its amplitude
+_FAINTEST = 0.8  # amplitude in units of noise; the code tells such a pixel all the same, by its neighbours
+_NEIGHBOURS = 2  # how far a pixel asks around when its own bits are not clear [camera px]
+
+
 @dataclass(frozen=True)
 class Decoded:
     """What each camera pixel sees; arrays have shape (camera height, camera width).
@@ -69,39 +76,26 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
         What was shown.
     """
     fits = [_fit_fringe(sums, weights, plan, which) for which in (0, 1)]
-    variance = _pooled_noise([fit.variance for fit in fits])
-    positions, sigmas = [], []
-    for which, fit in enumerate(fits):
-        x, sigma = _locate(sums, weights, plan, which, fit, variance)
-        positions.append(x)
-        sigmas.append(sigma)
-    amplitude = np.sqrt(fits[0].amplitude * fits[1].amplitude)
-    return Decoded(positions[0], positions[1], sigmas[0], sigmas[1], amplitude, np.sqrt(variance))
+    variance = _pooled_noise([noise for _, noise in fits])
+    (x, sigma_x), (y, sigma_y) = (_locate(sums, weights, plan, which, fits[which][0], variance) for which in (0, 1))
+    amplitude = np.sqrt(np.hypot(*fits[0][0][1:3]) * np.hypot(*fits[1][0][1:3]))
+    return Decoded(x, y, sigma_x, sigma_y, amplitude, np.sqrt(variance))
 
 
-@dataclass(frozen=True)
-class _Fit:
-    """Sinusoid fitted to the phase steps of one axis, per camera pixel."""
-
-    phase: Image
-    amplitude: Image
-    mean: Image
-    variance: Image
-
-
-def _fit_fringe(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: PatternPlan, which: int) -> _Fit:
-    index = [n for n, hold in enumerate(plan.body) if hold.kind == "fringe" and hold.axis == which]
-    phase = np.array([plan.body[n].phase_rad for n in index])
-    waves = np.column_stack([np.cos(phase), np.sin(phase), np.cos(2.0 * phase), np.sin(2.0 * phase)])
-    fit = _Fit(*(np.empty(sums.shape[1:], dtype=np.float32) for _ in range(4)))
-    picks = np.array(index)
+def _fit_fringe(sums: Sums, weights: Floats, plan: PatternPlan, which: int) -> tuple[Image, Image]:
+    """Mean and harmonics of the phase steps of one axis, (1 + 2 harmonics, height, width), and what they leave over."""
+    picks = np.array([n for n, hold in enumerate(plan.body) if hold.kind == "fringe" and hold.axis == which])
+    phase = np.array([plan.body[n].phase_rad for n in picks])
+    # A curved response (player, projector, phone) makes harmonics of a sinusoid: those are no noise.
+    harmonics = min(_HARMONICS, (len(picks) - 2) // 2)
+    columns = [wave(h * phase) for h in range(1, harmonics + 1) for wave in (np.cos, np.sin)]
+    basis = np.column_stack([np.ones(len(picks)), *columns])
+    fit = np.empty((basis.shape[1], *sums.shape[1:]), dtype=np.float32)
+    variance = np.empty(sums.shape[1:], dtype=np.float32)
     in_bands(
-        sums.shape[1],
-        lambda first, last: fit_rows(
-            sums, picks, weights[picks], waves, first, last, fit.phase, fit.amplitude, fit.mean, fit.variance
-        ),
+        sums.shape[1], lambda first, last: fit_rows(sums, picks, weights[picks], basis, first, last, fit, variance)
     )
-    return fit
+    return fit, variance
 
 
 def _pooled_noise(variances: list[Image]) -> Image:
@@ -111,30 +105,24 @@ def _pooled_noise(variances: list[Image]) -> Image:
 
 
 def _locate(
-    sums: NDArray[np.uint16],
-    weights: NDArray[np.float64],
-    plan: PatternPlan,
-    which: int,
-    fit: _Fit,
-    variance: Image,
+    sums: Sums, weights: Floats, plan: PatternPlan, which: int, fit: Image, variance: Image
 ) -> tuple[Image, Image]:
     axis = plan.axes[which]
     holds = [(n, hold) for n, hold in enumerate(plan.body) if hold.kind == "code" and hold.axis == which]
     picks = np.array([n for n, _ in holds])
     bits = np.array([hold.bit for _, hold in holds])
-    carrier = np.array([hold.phase_rad for _, hold in holds])
-    x = np.empty(sums.shape[1:], dtype=np.float32)
+    phase = np.array([hold.phase_rad for _, hold in holds])
+    x, sigma = (np.empty(sums.shape[1:], dtype=np.float32) for _ in range(2))
+    harmonics = range(1, (len(fit) + 1) // 2)
+    waves = np.column_stack([wave(h * phase) for h in harmonics for wave in (np.cos, np.sin)])
+    code = (picks, weights[picks], bits, waves)
     in_bands(
         sums.shape[1],
         lambda first, last: locate_rows(
-            sums, picks, weights[picks], bits, carrier, fit.phase, fit.amplitude, fit.mean, variance,
-            axis.period_px, axis.bits, axis.length_px, first, last, x,
+            sums, *code, fit, variance, axis.period_px, axis.steps, axis.bits, axis.length_px, first, last, x, sigma
         ),
-    )  # fmt: skip
-    # Phase of a sinusoid from N equal steps: sigma = sqrt(2/N) noise/amplitude.
-    scale = axis.period_px / (2.0 * np.pi) * np.sqrt(2.0 / axis.steps)
-    sigma = scale * np.sqrt(variance) / np.maximum(fit.amplitude, 1e-6)
-    return x, sigma.astype(np.float32)
+    )
+    return x, sigma
 
 
 def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
@@ -147,49 +135,25 @@ def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
 
 @kernel
 def fit_rows(
-    sums: Sums,
-    picks: Indices,
-    weights: Floats,
-    waves: Floats,
-    first: int,
-    last: int,
-    phase: Image,
-    amplitude: Image,
-    mean: Image,
-    variance: Image,
+    sums: Sums, picks: Indices, weights: Floats, basis: Floats, first: int, last: int, fit: Image, variance: Image
 ) -> None:
-    """Fit mean, first and second harmonic to the phase steps of every pixel; the rest is noise.
-
-    `waves` has, for every step, cosine and sine of its phase and of twice its phase.
-
-    The second harmonic is what a curved response (player, projector, phone) makes of a sinusoid. It does not
-    bend the phase when there are five steps or more, and is no noise.
-    """
-    steps, width = picks.size, sums.shape[2]
-    second = 1.0 if steps > 5 else 0.0
-    free = steps - 3 - 2 * second
+    """Fit the basis, whose columns are orthogonal, to the phase steps of every pixel; the rest is noise."""
+    steps, terms = basis.shape
     value = np.empty(steps)
     for row in range(first, last):
-        for col in range(width):
-            m = c = s = c2 = s2 = 0.0
-            for k in range(steps):
-                v = sums[picks[k], row, col] * weights[k]
-                value[k] = v
-                m += v
-                c += v * waves[k, 0]
-                s += v * waves[k, 1]
-                c2 += v * waves[k, 2]
-                s2 += v * waves[k, 3]
-            m, c, s = m / steps, 2.0 * c / steps, 2.0 * s / steps
-            c2, s2 = second * 2.0 * c2 / steps, second * 2.0 * s2 / steps
+        for col in range(sums.shape[2]):
             rest = 0.0
             for k in range(steps):
-                d = value[k] - m - c * waves[k, 0] - s * waves[k, 1] - c2 * waves[k, 2] - s2 * waves[k, 3]
-                rest += d * d
-            phase[row, col] = np.arctan2(s, c)
-            amplitude[row, col] = np.sqrt(c * c + s * s)
-            mean[row, col] = m
-            variance[row, col] = rest / free
+                value[k] = sums[picks[k], row, col] * weights[k]
+                rest += value[k] * value[k]
+            for j in range(terms):
+                total = 0.0
+                for k in range(steps):
+                    total += value[k] * basis[k, j]
+                length = steps if j == 0 else 0.5 * steps
+                rest -= total * total / length
+                fit[j, row, col] = total / length
+            variance[row, col] = max(rest, 0.0) / (steps - terms)
 
 
 @kernel
@@ -198,56 +162,142 @@ def locate_rows(
     picks: Indices,
     weights: Floats,
     bits: Indices,
-    carrier: Floats,
-    phase: Image,
-    amplitude: Image,
-    mean: Image,
+    waves: Floats,
+    fit: Image,
     variance: Image,
     period_px: float,
+    steps: int,
     bit_count: int,
     length_px: int,
     first: int,
     last: int,
     position: Image,
+    sigma: Image,
 ) -> None:
-    """Number the period of every pixel by the signs of its code holds, and give the position.
+    """Number the period of every pixel by the signs of its code holds, and give position and uncertainty.
 
     A bit is the sign of the fringe in its holds. Where that sign does not stand out of the pixel's own noise, the
     pixel asks its neighbours, whose scores point the same way because each is taken relative to its own phase.
     The boundary of the code next to the position found may say what it likes: phase knows better there.
     """
-    rows, width = phase.shape
+    rows, width = variance.shape
     score = np.empty(bit_count)
-    wide = np.empty(bit_count)
+    refined = np.empty(3)
     half = 0.5 * period_px
     for row in range(first, last):
         for col in range(width):
-            position[row, col] = np.nan
-            a = amplitude[row, col]
+            position[row, col] = sigma[row, col] = np.nan
             sd = np.sqrt(variance[row, col])
-            if a < 2.0 * sd:
+            c, s = fit[1, row, col], fit[2, row, col]
+            if c * c + s * s < sd * sd:
                 continue
             for b in range(bit_count):
                 score[b] = 0.0
-                wide[b] = 0.0
-            for k in range(len(picks)):
-                angle = phase[row, col] - carrier[k]
-                score[bits[k]] += (sums[picks[k], row, col] * weights[k] - mean[row, col]) * np.cos(angle)
-            x = place(score, phase[row, col], half, bit_count)
+            add_scores(sums, picks, weights, bits, waves, fit, row, row + 1, col, col + 1, 1e9, score)
+            x = place(score, np.arctan2(s, c), half, bit_count)
             if not decided(score, x, 4.0 * sd, half, bit_count):
-                for r in range(max(row - 1, 0), min(row + 2, rows)):
-                    for q in range(max(col - 1, 0), min(col + 2, width)):
-                        for k in range(len(picks)):
-                            angle = phase[r, q] - carrier[k]
-                            wide[bits[k]] += (sums[picks[k], r, q] * weights[k] - mean[r, q]) * np.cos(angle)
-                for b in range(bit_count):
-                    if abs(score[b]) < 4.0 * sd:
-                        score[b] = wide[b] / 3.0  # noise of the sum of nine, brought to that of one
-                x = place(score, phase[row, col], half, bit_count)
-                if not decided(score, x, 4.0 * sd, half, bit_count):
+                r0, r1 = max(row - _NEIGHBOURS, 0), min(row + _NEIGHBOURS + 1, rows)
+                c0, c1 = max(col - _NEIGHBOURS, 0), min(col + _NEIGHBOURS + 1, width)
+                add_scores(sums, picks, weights, bits, waves, fit, r0, r1, c0, c1, 4.0 * sd, score)
+                x = place(score, np.arctan2(s, c), half, bit_count)
+                if not decided(score, x, 3.0 * sd, half, bit_count):
                     continue
+            refine(sums, picks, weights, bits, waves, fit, row, col, steps, x, half, refined)
+            c, s, rest = refined[0], refined[1], refined[2]
+            light = np.sqrt(c * c + s * s)
+            if rest > _MIXED * variance[row, col] + (_UNEVEN * light) ** 2 or light < _FAINTEST * sd:
+                continue
+            turns = np.arctan2(s, c) / (2.0 * np.pi)
+            x = period_px * (np.floor(x / period_px - turns + 0.5) + turns)
             if -0.5 <= x <= length_px - 0.5:
                 position[row, col] = x
+                # Phase of a sinusoid from N steps: sigma = sqrt(2/N) noise/amplitude.
+                sigma[row, col] = period_px / (2.0 * np.pi) * np.sqrt(2.0 / (steps + picks.size - 2)) * sd / light
+
+
+@kernel
+def refine(
+    sums: Sums,
+    picks: Indices,
+    weights: Floats,
+    bits: Indices,
+    waves: Floats,
+    fit: Image,
+    row: int,
+    col: int,
+    steps: int,
+    x: float,
+    half: float,
+    refined: Floats,
+) -> None:
+    """Take the code's holds as further phase steps; `refined` becomes cosine part, sine part and mean square left over.
+
+    Where a bit is set the fringe is half a turn off. What the harmonics found so far foretell is compared with
+    what is seen; the difference corrects the first harmonic. A pixel that sees two surfaces at once finds
+    the code of neither, and leaves much over.
+    """
+    cell = int(np.floor(x / half))
+    gray, free = cell ^ (cell >> 1), boundary_bit(x, half)
+    cc = cs = ss = rc = rs = rest = 0.0
+    count = 0
+    for k in range(picks.size):
+        if bits[k] == free:
+            continue
+        # Half a turn turns the sign of the odd harmonics.
+        sign = -1.0 if (gray >> bits[k]) & 1 else 1.0
+        foretold, odd = fit[0, row, col], sign
+        for j in range(0, fit.shape[0] - 1, 2):
+            foretold += odd * (fit[j + 1, row, col] * waves[k, j] + fit[j + 2, row, col] * waves[k, j + 1])
+            odd *= sign  # sign, 1, sign, ...
+        off = sums[picks[k], row, col] * weights[k] - foretold
+        wave_c, wave_s = sign * waves[k, 0], sign * waves[k, 1]
+        cc += wave_c * wave_c
+        cs += wave_c * wave_s
+        ss += wave_s * wave_s
+        rc += off * wave_c
+        rs += off * wave_s
+        rest += off * off
+        count += 1
+    # The phase steps before count as well: they agree with the fit, so they only add to the matrix.
+    cc += 0.5 * steps
+    ss += 0.5 * steps
+    det = cc * ss - cs * cs
+    refined[0] = fit[1, row, col] + (ss * rc - cs * rs) / det
+    refined[1] = fit[2, row, col] + (cc * rs - cs * rc) / det
+    refined[2] = rest / max(count, 1)
+
+
+@kernel
+def add_scores(
+    sums: Sums,
+    picks: Indices,
+    weights: Floats,
+    bits: Indices,
+    waves: Floats,
+    fit: Image,
+    r0: int,
+    r1: int,
+    c0: int,
+    c1: int,
+    sure: float,
+    score: Floats,
+) -> None:
+    """Score of each bit over a few pixels, scaled to the noise of one; scores that are `sure` already stay."""
+    power = 1e-9
+    for r in range(r0, r1):
+        for c in range(c0, c1):
+            power += fit[1, r, c] ** 2 + fit[2, r, c] ** 2
+    for b in range(score.size):
+        if abs(score[b]) >= sure:
+            continue
+        total = 0.0
+        for k in range(picks.size):
+            if bits[k] == b:
+                for r in range(r0, r1):
+                    for c in range(c0, c1):
+                        wave = fit[1, r, c] * waves[k, 0] + fit[2, r, c] * waves[k, 1]
+                        total += (sums[picks[k], r, c] * weights[k] - fit[0, r, c]) * wave
+        score[b] = total / np.sqrt(power)
 
 
 @kernel
@@ -266,11 +316,18 @@ def place(score: Floats, phase: float, half: float, bit_count: int) -> float:
 @kernel
 def decided(score: Floats, x: float, sure: float, half: float, bit_count: int) -> bool:
     """Whether all bits are clear but the one whose boundary lies next to x."""
-    boundary = int(np.floor(x / half + 0.5))
-    free = 0
-    while free < bit_count and boundary > 0 and (boundary >> free) & 1 == 0:
-        free += 1
+    free = boundary_bit(x, half)
     unclear = 0
     for b in range(bit_count):
         unclear += b != free and abs(score[b]) < sure
     return unclear == 0
+
+
+@kernel
+def boundary_bit(x: float, half: float) -> int:
+    """The one bit that changes at the boundary of cells next to x."""
+    boundary = int(np.floor(x / half + 0.5))
+    bit = 0
+    while boundary > 0 and (boundary >> bit) & 1 == 0:
+        bit += 1
+    return bit

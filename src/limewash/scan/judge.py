@@ -14,6 +14,8 @@ from limewash.scan.correspondence import Correspondence
 from limewash.scan.findings import Finding, Findings
 from limewash.scan.surface import Surfaces
 
+Picture = NDArray[np.float32]
+
 _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
 _RUINED_PX = 3.0  # the fringes of one direction no longer fit those of the other
 _FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
@@ -34,15 +36,26 @@ def movement_px(takes: Takes) -> float:
     """Greatest shift of a white reference against the first [px]."""
     count = sum(1 for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n])
     views = [_relief(takes.mean("white", n)) for n in range(count)]
-    window = cv2.createHanningWindow(views[0].shape[::-1], cv2.CV_32F)
-    shifts = [cv2.phaseCorrelate(views[0], view, window)[0] for view in views[1:]]
-    return max((float(np.hypot(dx, dy)) for dx, dy in shifts), default=0.0)
+    return max((float(np.hypot(*shift_px(views[0], view))) for view in views[1:]), default=0.0)
 
 
-def _relief(picture: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Edges alone, so that the light's own shape does not hold the shift back."""
-    fine = cv2.GaussianBlur(picture, (0, 0), 1.0)
-    return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), 4.0), dtype=np.float32)
+def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
+    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px]."""
+    window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
+    (dx, dy), _ = cv2.phaseCorrelate(before, after, window)
+    whole_x, whole_y = round(dx), round(dy)
+    back = np.roll(after, (-whole_y, -whole_x), axis=(0, 1))
+    slope_y, slope_x = np.gradient(0.5 * (before + back))
+    edge = slice(8 + abs(whole_y), -8 - abs(whole_y)), slice(8 + abs(whole_x), -8 - abs(whole_x))
+    slopes = np.column_stack([slope_x[edge].ravel(), slope_y[edge].ravel()])
+    rest, *_ = np.linalg.lstsq(slopes.T @ slopes, slopes.T @ (before - back)[edge].ravel(), rcond=None)
+    return whole_x + float(rest[0]), whole_y + float(rest[1])
+
+
+def _relief(picture: Picture) -> Picture:
+    """Edges alone, so that the light's own shape and level do not hold the shift back."""
+    fine = cv2.GaussianBlur(picture, (0, 0), 1.5)
+    return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), 5.0), dtype=np.float32)
 
 
 def judge(path: Path, takes: Takes, surfaces: Surfaces, correspondence: Correspondence, moved_px: float) -> Findings:
@@ -52,8 +65,8 @@ def judge(path: Path, takes: Takes, surfaces: Surfaces, correspondence: Correspo
         raise InputError(f"{path}: the pattern was found but {_why_nothing(takes, seen_share)}")
     return Findings.sorted(
         [
-            _coverage(seen_share),
-            _precision(surfaces),
+            coverage_finding(seen_share),
+            precision_finding(surfaces),
             *_exposure(takes),
             *_movement(moved_px, takes.info.size[0]),
             *_timing(takes),
@@ -86,7 +99,8 @@ def _clipped_share(takes: Takes) -> float:
     return float(np.mean(white[lit] > top - 3.0)) if lit.any() else 0.0
 
 
-def _coverage(seen_share: float) -> Finding:
+def coverage_finding(seen_share: float) -> Finding:
+    """Share of the projector's picture that was found."""
     text = f"{100 * seen_share:.0f} % of the projector's picture lands where the camera sees it."
     numbers = {"seen_share": seen_share}
     if seen_share < 0.2:
@@ -95,7 +109,8 @@ def _coverage(seen_share: float) -> Finding:
     return Finding("coverage", "good", text, "", numbers)
 
 
-def _precision(surfaces: Surfaces) -> Finding:
+def precision_finding(surfaces: Surfaces) -> Finding:
+    """How far noise may move a position."""
     sigma = surfaces.sigma[np.isfinite(surfaces.sigma)]
     half, worst = float(np.median(sigma)), float(np.quantile(sigma, 0.95))
     text = (

@@ -3,12 +3,12 @@
 Title card and count-down, start mark (see `mark`), then holds of a fifth to a quarter of a second each, then an
 end mark and a closing card. All of it follows from the projector's size and the frame rate.
 
-Every hold of the body is of high spatial frequency, except the black and white references. A fringe of period
-P is shown in several phase steps. The period is numbered by a Gray code of half-period cells, and each bit of
-it is shown as the same fringe with its sign turned where the bit is set, once in sine and once in cosine. So
-light that bounces off the ground, glare in the lens and defocus, which only pass low frequencies, weigh the same in
-all holds and drop out of every decision; and all holds are equally bright, which both keeps the phone's
-exposure still and shows how far it has moved.
+Every hold of the body is of high spatial frequency, except the black and white references. Position is told by a
+fringe in eight phase steps. Which of its periods it is, a Gray code of half-period cells tells: each bit is shown
+as the same fringe with its sign turned where the bit is set, in two phases a quarter turn apart. So light that
+bounces off the ground and glare in the lens, which only pass low frequencies, weigh the same in all holds and
+drop out of every decision; all holds are equally bright, which both keeps the phone's exposure still and shows
+how far it has moved; and every hold of the code, once it is read, is one more phase step of the fringe.
 """
 
 from __future__ import annotations
@@ -34,11 +34,11 @@ Picture = NDArray[np.uint8]
 Kind = Literal["black", "white", "fringe", "code"]
 
 TITLE_S = 8.0
-SHORT_TITLE_S = 1.0
+SHORT_TITLE_S = 0.5
 CLOSING_S = 1.5
-SHORT_CLOSING_S = 0.5
+SHORT_CLOSING_S = 0.4
 
-_SHORTEST_PERIOD_PX = 10.0
+_SHORTEST_PERIOD_PX = 10.0  # a player that scales the picture a little would spoil a finer fringe
 _DISPLAY_GAMMA = 2.2  # fringes are sinusoidal in light on a usual display; any other response is tolerated
 
 
@@ -57,7 +57,7 @@ class Axis:
     steps : int
         Phase steps of the fringe.
     carriers : int
-        2 where each bit is shown in cosine and sine, 1 where they alternate from bit to bit.
+        2 where each bit is shown in two phases, 1 where it is shown in one.
     """
 
     length_px: int
@@ -260,12 +260,10 @@ def write_pattern(path: Path, plan: PatternPlan, progress: Progress = silent) ->
 
 
 def _axis(length_px: int, bits: int, *, short: bool) -> Axis:
-    # 2^bits half-period cells over the picture: as many as the code can number, unless the fringe would
-    # become too fine for a player that scales the picture a little.
+    # As many half-period cells over the picture as the bits can number, unless the fringe would become too fine.
     period = max(_SHORTEST_PERIOD_PX, 2.0 * length_px / 2**bits)
-    while 2**bits < 2.0 * length_px / period:
-        bits += 1
-    return Axis(length_px, period, bits, steps=5 if short else 8, carriers=1 if short else 2)
+    bits = math.ceil(math.log2(2.0 * length_px / period))
+    return Axis(length_px, period, bits, steps=6 if short else 8, carriers=1 if short else 2)
 
 
 def _body(axes: tuple[Axis, Axis], *, short: bool) -> tuple[Hold, ...]:
@@ -278,16 +276,15 @@ def _body(axes: tuple[Axis, Axis], *, short: bool) -> tuple[Hold, ...]:
 
 
 def _axis_holds(axis: Axis, which: int) -> tuple[Hold, ...]:
-    turn = 2.0 * np.pi / axis.steps
     # Neighbours in time differ by nearly half a turn: the change of hold is plain to see in the clip, and a
     # drift of the exposure cancels.
-    stride = axis.steps // 2
-    order = [(k // 2 + stride * (k % 2)) for k in range(axis.steps)] if axis.steps % 2 == 0 else None
-    steps = order or [(k * stride) % axis.steps for k in range(axis.steps)]
-    fringes = [Hold("fringe", axis=which, phase_rad=step * turn) for step in steps]
+    half = axis.steps // 2
+    steps = [k // 2 + half * (k % 2) for k in range(axis.steps)]
+    fringes = [Hold("fringe", axis=which, phase_rad=2.0 * math.pi * step / axis.steps) for step in steps]
+    # The phases of the bits share out a quarter turn, so that as further steps they fill the circle.
     codes = [
-        Hold("code", axis=which, bit=bit, phase_rad=0.5 * np.pi * carrier)
+        Hold("code", axis=which, bit=bit, phase_rad=0.5 * math.pi * (bit / axis.bits + quarter))
         for bit in reversed(range(axis.bits))
-        for carrier in ((0, 1) if axis.carriers == 2 else (bit % 2,))
+        for quarter in ((0, 1) if axis.carriers == 2 else (bit % 2,))
     ]
     return (*fringes, *codes)

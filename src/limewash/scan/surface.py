@@ -80,7 +80,7 @@ def find_surfaces(decoded: Decoded) -> Surfaces:
         ),
     )
     right, down = (np.zeros(x.shape, dtype=np.bool_) for _ in range(2))
-    in_bands(len(x), lambda first, last: link_rows(fit_x, fit_y, slope, first, last, right, down))
+    in_bands(len(x), lambda first, last: link_rows(fit_x, fit_y, fit_sigma, slope, first, last, right, down))
     inner = right & down
     inner[:, 1:] &= right[:, :-1]
     inner[1:] &= down[:-1]
@@ -178,10 +178,10 @@ def fit_planes(
             off = np.hypot(offset_x, offset_y)
             if off > 3.5 * sigma[row, col] + 1.2 * size:
                 continue
-            light = np.float32(amplitude[row, col] / (total[13] / w0)) ** _CODE_TO_LIGHT
+            light = (amplitude[row, col] * w0 / total[13]) ** _CODE_TO_LIGHT
             if light < _FAINTEST:
                 continue
-            share[row, col] = min(light, 1.0)
+            share[row, col] = 1.0 if light > 1.0 else light
             fit_x[row, col] = x[row, col] + offset_x
             fit_y[row, col] = y[row, col] + offset_y
             fit_sigma[row, col] = sigma[row, col] * np.sqrt(min(i00 / det * total[12] / w0, 1.0))
@@ -246,7 +246,7 @@ def add_up(
 
 
 @kernel
-def link_rows(x: Image, y: Image, slope: Image, first: int, last: int, right: Mask, down: Mask) -> None:
+def link_rows(x: Image, y: Image, sigma: Image, slope: Image, first: int, last: int, right: Mask, down: Mask) -> None:
     """Link pixels to the next in row and column where the step is what the slopes of both foretell."""
     height, width = x.shape
     for row in range(first, last):
@@ -258,7 +258,8 @@ def link_rows(x: Image, y: Image, slope: Image, first: int, last: int, right: Ma
                 sx = 0.5 * (slope[2 * way, row, col] + slope[2 * way, r, c])
                 sy = 0.5 * (slope[2 * way + 1, row, col] + slope[2 * way + 1, r, c])
                 ex, ey = x[r, c] - x[row, col] - sx, y[r, c] - y[row, col] - sy
-                fits = np.hypot(ex, ey) < 0.45 * np.hypot(sx, sy)
+                noise = np.hypot(sigma[row, col], sigma[r, c])
+                fits = np.hypot(ex, ey) < 0.5 * np.hypot(sx, sy) + 3.0 * noise
                 if way == 0:
                     right[row, col] = fits
                 else:

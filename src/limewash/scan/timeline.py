@@ -138,7 +138,16 @@ def _timed(t: Array, m: Array, rough: Mark) -> Mark | None:
     beat_s, start_s = np.polyfit(number, moment_s, 1)
     if np.max(np.abs(moment_s - start_s - number * beat_s)) > _UNEVEN * beat_s:
         return None
-    return Mark(float(start_s), float(beat_s), rough.word, rough.dark, rough.bright)
+    # With the beat known exactly, the last chip may turn out to be still under way, or to be another.
+    levels = _chip_levels(t, m, np.array([start_s]), np.array([beat_s]))[0]
+    word = tuple((levels[len(SYNC) :] > 0.5 * (rough.dark + rough.bright)).astype(int).tolist())
+    if word != rough.word or start_s + CHIPS * beat_s > t[-1] + 0.05 * beat_s:
+        return None
+    # Once more by the measure that the changes of hold will be timed with.
+    change = np.abs(np.diff(m, prepend=m[0]))
+    exact = [_change_near(t, change, start_s + k * beat_s, _REACH * beat_s)[0] for k in expected]
+    beat_s, start_s = np.polyfit(expected, exact, 1)
+    return Mark(float(start_s), float(beat_s), word, rough.dark, rough.bright)
 
 
 def _change_near(t: Array, change: Array, expected_s: float, reach_s: float) -> tuple[float, float]:
@@ -188,6 +197,10 @@ class Clockwork:
         slope, offset = np.polyfit(b - beat, s, 1)
         self.beat_s = float(slope)
         return float(offset)
+
+    def mean_beat_s(self) -> float:
+        """Length of a beat over all changes seen [s]."""
+        return float(np.polyfit(self.beats, self.seen_s, 1)[0])
 
     def observe(self, beat: float, times_s: Array, change: Array) -> float:
         """Find the change at a beat in the strengths of change of the frames around it; give its time [s]."""

@@ -54,8 +54,8 @@ class Watch:
 
     def no_pattern(self, path: Path, projector_size: tuple[int, int]) -> InputError:
         """The error that says what was seen instead of a pattern, and what to do."""
-        plan = plan_pattern(projector_size)
-        needed_s = (len(plan.chips) + plan.body_beats) * plan.beat_s
+        plan, short = plan_pattern(projector_size), plan_pattern(projector_size, short=True)
+        needed_s, least_s = ((len(p.chips) + p.body_beats) * p.beat_s for p in (plan, short))
         brightest, clipped = max(self._bright, default=0.0), float(np.median(self._clipped or [0.0]))
         change = max(self._mean, default=0.0) - min(self._mean, default=0.0)
         moving = float(np.median(self._move)) if len(self._move) >= 5 else 0.0
@@ -70,10 +70,10 @@ class Watch:
                 f"the clip is over-exposed: {100 * clipped:.0f} % of the frame is pure white; lower the exposure "
                 "until the lit wall is grey, lock it there, and film after dark"
             )
-        elif self.length_s < needed_s:
+        elif self.length_s < least_s:
             cause = (
                 f"the clip is too short: it lasts {self.length_s:.0f} s, the pattern takes {needed_s:.0f} s after "
-                f"its title card; film from the title card to the closing card ({plan.duration_s:.0f} s)"
+                f"its title card (its short form {least_s:.0f} s); film from the title card to the closing card"
             )
         elif moving > _MOVING_SHARE:
             cause = (
