@@ -52,9 +52,9 @@ def main(arguments: list[str]) -> int:
 
 def install(*, tests: bool) -> None:
     """Bring the environment up to date with pyproject.toml, if it is not."""
-    stamp = VENV / ("ready-tests" if tests else "ready")
+    stamps = [VENV / "ready-tests"] if tests else [VENV / "ready", VENV / "ready-tests"]
     state = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
-    if PYTHON.exists() and stamp.exists() and stamp.read_text() == state:
+    if PYTHON.exists() and any(stamp.exists() and stamp.read_text() == state for stamp in stamps):
         return
     print(f"Setting up {VENV} (once; about a minute on a good line) ...", flush=True)
     try:
@@ -70,7 +70,7 @@ def install(*, tests: bool) -> None:
         )
     if tests and run(*pip, "--no-deps", "--upgrade", "--target", str(PEERS), *PEER_PACKAGES):
         sys.exit("Installing the library that the tests compare with failed; run the command again.")
-    stamp.write_text(state)
+    stamps[0].write_text(state)
 
 
 def run(*command: str | Path) -> int:

@@ -82,7 +82,10 @@ def add_lamp(mesh: MeshBuilder, lamp: Lamp) -> None:
     """Add a lantern, with a post to the ground where it has one."""
     x, y, z = lamp.place_m
     if lamp.pole:
-        _add_limb(mesh, np.array([x, 0.0, z]), np.array([x, y + 0.12, z]), 0.07, 0.045, "metal")
+        # The post stands beside the light and an arm holds the lantern's roof above it, or it would shade itself.
+        post_z, top_y = z + 0.6, y + 0.3
+        _add_limb(mesh, np.array([x, 0.0, post_z]), np.array([x, top_y, post_z]), 0.07, 0.045, "metal")
+        _add_limb(mesh, np.array([x, top_y, post_z]), np.array([x, y + 0.16, z]), 0.03, 0.025, "metal")
         mesh.box((x - 0.2, x + 0.2), (y + 0.08, y + 0.16), (z - 0.2, z + 0.2), "metal")
     else:
         mesh.box((x - 0.08, x + 0.08), (y + 0.05, y + 0.1), (z - 0.08, z + 0.08), "metal")
