@@ -36,18 +36,17 @@ def main(arguments: list[str]) -> int:
         print(__doc__)
         return 0
     command, rest = arguments[0], arguments[1:]
+    if command not in ("demo", "limewash", "test", "python"):
+        print(f"go.py knows demo, test, limewash and python, not {command!r}.", file=sys.stderr)
+        return 2
+    install(tests=command in ("test", "python"))
+    drop_stale_kernels()
     if command == "demo":
-        install(tests=False)
         folder = [] if rest and not rest[0].startswith("-") else [str(ROOT / "demo-house")]
         return run(PYTHON, "-m", "limewash", "demo", *folder, *rest)
     if command == "limewash":
-        install(tests=False)
         return run(PYTHON, "-m", "limewash", *rest)
-    if command in ("test", "python"):
-        install(tests=True)
-        return run(PYTHON, *(("-m", "pytest") if command == "test" else ()), *rest)
-    print(f"go.py knows demo, test, limewash and python, not {command!r}.", file=sys.stderr)
-    return 2
+    return run(PYTHON, *(("-m", "pytest") if command == "test" else ()), *rest)
 
 
 def install(*, tests: bool) -> None:
@@ -60,17 +59,27 @@ def install(*, tests: bool) -> None:
     try:
         venv.create(VENV, with_pip=True)
     except subprocess.CalledProcessError:
-        sys.exit(
-            "Python's venv module is incomplete here. On Debian and Ubuntu: sudo apt install python3-venv"
-        )
+        sys.exit("Python's venv module is incomplete here. On Debian and Ubuntu: sudo apt install python3-venv")
     pip = (PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check")
     if run(*pip, "--editable", f"{ROOT}[dev]" if tests else str(ROOT)):
-        sys.exit(
-            "The installation failed; the lines above say why. Check the network and run the command again."
-        )
+        sys.exit("The installation failed; the lines above say why. Check the network and run the command again.")
     if tests and run(*pip, "--no-deps", "--upgrade", "--target", str(PEERS), *PEER_PACKAGES):
         sys.exit("Installing the library that the tests compare with failed; run the command again.")
     stamps[0].write_text(state)
+
+
+def drop_stale_kernels() -> None:
+    """Delete compiled kernels when any source has changed since the last run.
+
+    Numba compiles a kernel again when its own file changes, but not when a kernel that it calls, in another file, does.
+    """
+    sources = sorted((ROOT / "src").rglob("*.py"))
+    state = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()
+    stamp = VENV / "sources"
+    if stamp.exists() and stamp.read_text() != state:
+        for compiled in (ROOT / "src").rglob("__pycache__/*.nb[ci]"):
+            compiled.unlink(missing_ok=True)
+    stamp.write_text(state)
 
 
 def run(*command: str | Path) -> int:
