@@ -136,7 +136,7 @@ export class TraceBoard extends HTMLElement {
     if (before[0] === 0) this.fit();
     else this.view = panned(this.view, [(width - before[0]) / 2, (height - before[1]) / 2]);
     this.moved();
-    this.#photoOld = true;
+    this.#photoOld = this.#overOld = true;
     this.#draw(); // at once: a canvas is empty after its size was set
   }
 

@@ -30,7 +30,7 @@ import { kindWord, Store } from "./store.js";
 import { Strip } from "./strip.js";
 import { MeasureTool, MirrorTool, RepeatTool } from "./wall_tools.js";
 
-const CATCH_PX = 11;
+const CATCH_PX = 8;
 /** How far on the screen an edge may lie from what was drawn. */
 const SETTLE_PX = 9;
 

@@ -24,6 +24,7 @@ export function traceKeys(desk) {
     { keys: "Shift+N", what: "Previous corner", group: hand, run: () => desk.nextCorner(-1) },
     { keys: "Ctrl+A", what: "Take all in hand", group: hand, run: () => desk.select(desk.store.paths.map((path) => path.id)) },
     { keys: "J", what: "Find windows and doors; the next one found", group: "Tools", run: () => (desk.proposals.open ? desk.proposals.next() : desk.proposals.find()) },
+    { keys: "X", what: "Refuse or keep all that was found", group: "Tools", run: () => desk.proposals.open && desk.proposals.toggleAll() },
     { keys: "P", what: "Show the tracing on the house", group: "View", run: () => desk.preview.toggle() },
     { keys: "F", what: "The whole photo", group: "View", run: () => desk.board.fit() },
     { keys: "Shift+F", what: "What is in hand, close up", group: "View", run: () => desk.look([...desk.selected]) },

@@ -67,7 +67,7 @@ export class Panel {
       el("div", { class: "cells" },
         number("x", this.bench.corner === null ? "x" : "Corner x", (value) => does.place(0, value)),
         number("y", this.bench.corner === null ? "y" : "Corner y", (value) => does.place(1, value)),
-        el("label", { class: "cell" }, "Nudge by", el("span", { class: "step" }, el("input", { type: "number", name: "step", min: 0.01, step: "any", value: does.step().size,
+        el("label", { class: "cell" }, "Nudge by", el("span", { class: "by-step" }, el("input", { type: "number", name: "step", min: 0.01, step: "any", value: does.step().size,
           on: { change: (/** @type {any} */ event) => does.setStep(Number(event.target.value), null) } }),
           el("select", { name: "unit", "aria-label": "Unit", on: { change: (/** @type {any} */ event) => does.setStep(null, event.target.value) } },
             ...["px", "mm"].map((unit) => el("option", { value: unit, selected: does.step().unit === unit, disabled: unit === "mm" && !this.bench.wall?.metric }, unit)))))),

@@ -20,6 +20,7 @@ export class Proposals {
   #next = button({ text: "Look at each", label: "Go through them one by one (J)", run: () => this.next() });
   #refuse = button({ text: "Refuse this", label: "Refuse the one that is looked at, or take it back (Delete)", run: () => this.now && this.toggle(this.now) });
   #adjust = button({ text: "Adjust this", label: "Accept the one that is looked at and take it in hand", run: () => this.adjust() });
+  #all = button({ text: "Refuse all", label: "Refuse all, or keep all; then click those that differ (X)", run: () => this.toggleAll() });
   #busy = false;
 
   /** @param {any} studio @param {import("./tool.js").Bench} bench */
@@ -28,7 +29,7 @@ export class Proposals {
     this.bench = bench;
     this.ask = button({ text: "Find windows and doors", icon: "target", label: "Let the studio look for windows, doors and roof lines (J)", run: () => this.find() });
     this.element = el("div", { class: "found", hidden: true }, this.#words,
-      el("div", { class: "row" }, this.#next, this.#refuse, this.#adjust, button({ text: "Refuse all", run: () => this.close() }), this.#yes));
+      el("div", { class: "row" }, this.#next, this.#refuse, this.#adjust, this.#all, this.#yes));
   }
 
   get open() {
@@ -69,6 +70,13 @@ export class Proposals {
   /** @param {Proposal} proposal */
   toggle(proposal) {
     proposal.refused = !proposal.refused;
+    this.#show();
+  }
+
+  /** Refuse all, to click the few that are good; or keep all again. */
+  toggleAll() {
+    const refused = this.list.some((proposal) => !proposal.refused);
+    for (const proposal of this.list) proposal.refused = refused;
     this.#show();
   }
 
@@ -149,7 +157,8 @@ export class Proposals {
     this.#words.textContent = this.now
       ? `${this.now.path.title}: ${Math.round(this.now.confidence * 100)} % sure. Click a found line to refuse it.`
       : `Found ${inWords(this.list)}. Click a found line to refuse it.`;
-    this.#yes.querySelector("span").textContent = left === this.list.length ? `Accept all ${left}` : `Accept ${left}`;
+    this.#yes.querySelector("span").textContent = left === 0 ? "Close" : left === this.list.length ? `Accept all ${left}` : `Accept ${left}`;
+    this.#all.querySelector("span").textContent = left ? "Refuse all" : "Keep all";
     this.#refuse.disabled = this.#adjust.disabled = !this.now;
     this.#refuse.querySelector("span").textContent = this.now?.refused ? "Keep this" : "Refuse this";
     this.bench.refresh();
