@@ -20,7 +20,7 @@ from limewash.facade.transfer import transfer
 from limewash.media.images import write_image
 from limewash.progress import Progress, part_of
 from limewash.project.folder import Project, create_project, open_project
-from limewash.project.models import Facade, House, MeasuredPoint, Projector, Rig, Stand
+from limewash.project.models import House, MeasuredPoint
 from limewash.scan.correspondence import load_correspondence
 from limewash.scan.pattern import plan_pattern, write_pattern
 from limewash.scan.read import read_clip, save_scan
@@ -34,6 +34,7 @@ from limewash.world.edges import edge_accuracy
 from limewash.world.features import Feature
 from limewash.world.film import film
 from limewash.world.phone import Phone
+from limewash.world.sketch import facade_of, rig_of, site_of
 from limewash.world.view import View
 from limewash.world.virtual import VirtualHouse, load_world
 
@@ -187,36 +188,13 @@ def proof_times_s(length_s: float) -> list[float]:
 
 
 def project_house(world: VirtualHouse) -> House:
-    """What a person would have put into `house.toml` for a virtual house: tape and data sheet."""
-    stand, features = world.house.projector, world.features()
-    points = np.concatenate([corners_m(feature) for feature in features])
-    x_m, y_m, z_m = stand.place_m
+    """What a person would have put into `house.toml` for a virtual house: tape, data sheet, the ground in front."""
+    facade = facade_of(world.house).model_copy(update={"measured": measured_points(world)})
     return House(
         name=world.house.title,
-        facade=Facade(
-            width_m=round(float(np.ptp(points[:, 0])), 2),
-            height_m=round(float(points[:, 1].max()), 2),
-            measured=measured_points(world),
-        ),
-        rig=(
-            Rig(
-                projector=Projector(
-                    size=world.projector.size,
-                    throw_ratio=stand.throw_ratio,
-                    lens_shift=stand.lens_shift,
-                    light_lm=stand.lumens,
-                    contrast=stand.contrast,
-                ),
-                stand=Stand(
-                    x_m=x_m,
-                    height_m=y_m,
-                    distance_m=z_m,
-                    yaw_deg=stand.yaw_deg,
-                    tilt_deg=stand.tilt_deg,
-                    roll_deg=stand.roll_deg,
-                ),
-            ),
-        ),
+        facade=facade,
+        site=site_of(world.house),
+        rig=(rig_of(world.house, world.projector.size),),
     )
 
 
