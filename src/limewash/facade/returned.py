@@ -124,18 +124,24 @@ def _size(info: ClipInfo, size: tuple[int, int]) -> Finding:
     if info.size == size:
         return Finding("size", "good", f"{words}, the projector's own.", numbers=numbers)
     return Finding(
-        "size", "warning", f"{words}; the projector has {size[0]} x {size[1]}. Scaled, every edge misses.",
-        f"Ask for it again at {size[0]} x {size[1]}, not scaled up or down.", numbers,
-    )  # fmt: skip
+        "size",
+        "warning",
+        f"{words}; the projector has {size[0]} x {size[1]}. Scaled, every edge misses.",
+        f"Ask for it again at {size[0]} x {size[1]}, not scaled up or down.",
+        numbers,
+    )
 
 
 def _aspect(aspect: Fraction) -> Finding:
     if aspect == 1:
         return Finding("aspect", "good", "Its pixels are square.")
     return Finding(
-        "aspect", "warning", f"Its pixels are not square ({aspect.numerator}:{aspect.denominator}).",
-        "Ask for it with square pixels (1:1).", {"pixel_aspect": float(aspect)},
-    )  # fmt: skip
+        "aspect",
+        "warning",
+        f"Its pixels are not square ({aspect.numerator}:{aspect.denominator}).",
+        "Ask for it with square pixels (1:1).",
+        {"pixel_aspect": float(aspect)},
+    )
 
 
 def _rate(info: ClipInfo, rate: Fraction, levels: _Levels) -> Finding:
@@ -143,14 +149,21 @@ def _rate(info: ClipInfo, rate: Fraction, levels: _Levels) -> Finding:
     numbers = {"rate_hz": float(info.rate)}
     if len(steps) and float(np.abs(steps - 1.0 / float(info.rate)).max()) > 0.2 / float(info.rate):
         return Finding(
-            "rate", "warning", f"Its frames do not come evenly (about {float(info.rate):.3g} a second).",
-            "Ask for a constant frame rate.", numbers,
-        )  # fmt: skip
+            "rate",
+            "warning",
+            f"Its frames do not come evenly (about {float(info.rate):.3g} a second).",
+            "Ask for a constant frame rate.",
+            numbers,
+        )
     if abs(float(info.rate / rate) - 1.0) > _RATE_TOLERANCE:
         return Finding(
-            "rate", "warning", f"{float(info.rate):g} frames a second; {float(rate):g} were asked for: "
-            "the player would leave frames out or show them twice.", f"Ask for it at {float(rate):g} frames a second.", numbers,
-        )  # fmt: skip
+            "rate",
+            "warning",
+            f"{float(info.rate):g} frames a second; {float(rate):g} were asked for: "
+            "the player would leave frames out or show them twice.",
+            f"Ask for it at {float(rate):g} frames a second.",
+            numbers,
+        )
     return Finding("rate", "good", f"{float(info.rate):g} frames a second, evenly.", numbers=numbers)
 
 
@@ -158,14 +171,22 @@ def _levels(info: ClipInfo, levels: _Levels) -> Finding:
     numbers = {"beyond_share": levels.beyond}
     if info.full_range:
         return Finding(
-            "levels", "warning", "It uses the full range of codes (0 to 255); many players take it "
-            "for limited range and lose what is near black and white.", "Ask for limited range (black 16, white 235).", numbers,
-        )  # fmt: skip
+            "levels",
+            "warning",
+            "It uses the full range of codes (0 to 255); many players take it "
+            "for limited range and lose what is near black and white.",
+            "Ask for limited range (black 16, white 235).",
+            numbers,
+        )
     if levels.beyond > _BEYOND_SHARE:
         return Finding(
-            "levels", "warning", f"Up to {levels.beyond:.1%} of a frame is beyond black or white "
-            "(codes below 16 or above 235) and will be cut off.", "Ask for levels from 16 to 235.", numbers,
-        )  # fmt: skip
+            "levels",
+            "warning",
+            f"Up to {levels.beyond:.1%} of a frame is beyond black or white "
+            "(codes below 16 or above 235) and will be cut off.",
+            "Ask for levels from 16 to 235.",
+            numbers,
+        )
     return Finding("levels", "good", "Its levels are between black and white.", numbers=numbers)
 
 
@@ -174,9 +195,13 @@ def _black(info: ClipInfo, levels: _Levels) -> Finding:
     numbers = {"darkest_above_black_codes": above}
     if above > _BLACK_HAZE:
         return Finding(
-            "black", "note", f"It is nowhere quite black ({above:.0f} codes above): the whole picture's rectangle will "
-            "glow on the house.", "Ask for code 16 wherever there should be no light.", numbers,
-        )  # fmt: skip
+            "black",
+            "note",
+            f"It is nowhere quite black ({above:.0f} codes above): the whole picture's rectangle will "
+            "glow on the house.",
+            "Ask for code 16 wherever there should be no light.",
+            numbers,
+        )
     return Finding("black", "good", "Its black is black.", numbers=numbers)
 
 
@@ -184,9 +209,12 @@ def _dark(levels: _Levels) -> Finding:
     numbers = {"kept_dark_codes": levels.kept_dark}
     if levels.kept_dark > _DARK_HAZE:
         return Finding(
-            "keep-dark", "warning", f"It lights what is to be kept dark ({levels.kept_dark:.0f} codes above black).",
-            "Ask for black in the keep-dark masks; Limewash does not darken a finished film.", numbers,
-        )  # fmt: skip
+            "keep-dark",
+            "warning",
+            f"It lights what is to be kept dark ({levels.kept_dark:.0f} codes above black).",
+            "Ask for black in the keep-dark masks; Limewash does not darken a finished film.",
+            numbers,
+        )
     return Finding("keep-dark", "good", "What is to be kept dark stays dark.", numbers=numbers)
 
 

@@ -57,7 +57,7 @@ class HandPage {
     steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
     this.keys();
     this.mouse();
-    this.plate.element.focus();
+    this.plate.element.focus({ preventScroll: true });
   }
 
   tools() {
