@@ -14,8 +14,6 @@ from limewash.facade.svg import tracing_svg
 from limewash.media.images import write_image
 from limewash.progress import Progress, part_of
 from limewash.project.folder import create_project, open_project
-from limewash.project.models import House
-from limewash.project.site_models import Ambient, Site, Spot
 from limewash.scan.correspondence import save_correspondence
 from limewash.scan.findings import Finding, Findings, save_findings
 from limewash.world.develop import develop
@@ -52,7 +50,7 @@ def make_demo_project(root: Path, house: str, progress: Progress) -> None:
     world = load_world(house)
     with tempfile.TemporaryDirectory(dir=root.parent, prefix=f".{root.name}.") as made:
         folder = Path(made) / root.name
-        project = create_project(folder, _with_site(project_house(world)))
+        project = create_project(folder, project_house(world))
         scan = folder / "scans" / "scan-1"
         scan.mkdir(parents=True)
         view = world.view(progress=part_of(progress, 0.05, 0.5))
@@ -67,13 +65,3 @@ def make_demo_project(root: Path, house: str, progress: Progress) -> None:
         shutil.move(str(folder), root)
     open_project(root)
     progress(1.0, "ready")
-
-
-def _with_site(house: House) -> House:
-    """The same with what the Site page needs: a pale wall, a lit street, people on the pavement."""
-    assert house.facade is not None
-    middle_m = house.facade.width_m / 2
-    people = Spot(name="pavement", x_m=middle_m, distance_m=18.0)
-    site = Site(ambient=Ambient(street="P4"), audience=(people,))
-    facade = house.facade.model_copy(update={"reflectance": 0.5})
-    return house.model_copy(update={"facade": facade, "site": site})

@@ -120,8 +120,10 @@ async def live(socket: WebSocket) -> None:
     finally:
         stop()
         sending.cancel()
-        await drags.settle()
-        desk.client_left(client)
+        try:
+            await drags.settle()
+        finally:  # also when the whole studio is ending and this is being cancelled
+            desk.client_left(client)
 
 
 def _hear(desk: Desk, client: str, message: Any, outbox: Outbox) -> None:
