@@ -226,22 +226,3 @@ def test_a_wire_follows_the_edge(drawing: Drawing) -> None:
     points = flatten(made.path, tolerance_px=0.1, step_px=4.0).points
     off = np.abs((points - (160, 240)) @ np.array([130.0, 320.0]) / np.hypot(130.0, 320.0))
     assert np.median(off) < 1.5
-
-
-def test_drawing_on_the_house_by_keys(drawing: Drawing, window: Any, studio: Any) -> None:
-    beam = window(*PROJECTOR).open("/projector")
-    drawing.page.get_by_role("button", name="Draw on the house").click()
-    drawing.until(lambda: shot(beam).max() > 0, "cross-hair on the house")
-    drawing.page.keyboard.press("Space")
-    for _ in range(8):
-        drawing.key("ArrowRight")
-    drawing.key("Alt+ArrowRight", "Space")
-    for _ in range(6):
-        drawing.key("ArrowDown")
-    drawing.key("Space", "Enter")
-    drawing.until(lambda: len(drawing.paths) == 4, "drawn")
-    made = list(drawing.paths.values())[-1]
-    on_house = to_projector(corners(made))
-    np.testing.assert_allclose(on_house[1] - on_house[0], (8.25, 0.0), atol=0.05)
-    np.testing.assert_allclose(on_house[2] - on_house[1], (0.0, 6.0), atol=0.05)
-    drawing.key("Escape")

@@ -33,9 +33,6 @@ PhotoName = Literal["photo", "daylight"]
 
 router = APIRouter(prefix="/api/trace", tags=["trace"], responses={422: {"model": Fault}})
 
-LIMITS: tuple[tuple[str, int], ...] = ((r"/api/trace/daylight", 64 * 2**20), (r"/api/trace/drawing", 16 * 2**20))
-"""Bodies of these routes may be so long. [bytes]"""
-
 
 class ToSettle(Wire):
     """A path to be moved onto the edges of a photo."""

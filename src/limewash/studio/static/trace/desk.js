@@ -15,7 +15,6 @@ import { wallFromDirections, wallFromMeasured, withLength } from "../geometry/pe
 import { apply } from "../geometry/homography.js";
 import { caught } from "../geometry/snapping.js";
 import { TraceBoard } from "./board.js";
-import { ByEye } from "./by_eye.js";
 import { ChainTool, CurveTool, WireTool } from "./chain_tools.js";
 import { toolIcon, TOOLS } from "./icons.js";
 import { traceKeys } from "./keys.js";
@@ -66,7 +65,6 @@ export class Desk {
     this.measure = /** @type {MeasureTool} */ (this.tools.measure);
     this.proposals = new Proposals(studio, this);
     this.preview = new MapPreview(studio, this);
-    this.byEye = new ByEye(studio, this);
     this.strip = new Strip(this);
     this.panel = new Panel(this, {
       kind: (/** @type {Kind} */ kind) => this.setKind(kind), rename: (/** @type {string} */ title) => this.#changeAll((path) => ({ ...path, title }), "rename"),
@@ -80,7 +78,7 @@ export class Desk {
       ...TOOLS.map(([name, shape, words, key]) => el("button", { type: "button", class: "button bare", "data-tool": name, title: `${words} (${key})`, "aria-label": `${words} (${key})`,
         on: { click: () => { this.setTool(name); this.board.focus({ preventScroll: true }); } } }, toolIcon(shape))));
     this.element = el("div", { class: "trace" }, this.toolbar,
-      el("div", { class: "trace-middle" }, this.strip.top, el("div", { class: "trace-board-place" }, this.board, this.proposals.element, this.byEye.element), this.strip.foot),
+      el("div", { class: "trace-middle" }, this.strip.top, el("div", { class: "trace-board-place" }, this.board, this.proposals.element), this.strip.foot),
       el("aside", { class: "trace-panel", "aria-label": "Tracing" }, this.panel.element, this.preview.element));
   }
 

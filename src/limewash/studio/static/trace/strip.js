@@ -30,7 +30,8 @@ export class Strip {
     const daylight = file("image/jpeg,image/png", (chosen) => this.#takeDaylight(chosen));
     this.top = el("div", { class: "strip", role: "toolbar", "aria-label": "Photo and files" },
       this.#photos, button({ text: "Add daylight", label: "Lay a daylight photo under the scan's photo", run: () => daylight.click() }), daylight,
-      el("span", { class: "bar-gap" }), desk.byEyeScan ? null : desk.proposals.ask, desk.byEye.start,
+      el("span", { class: "bar-gap" }), desk.byEyeScan ? null : desk.proposals.ask,
+      button({ text: "Draw on the house", icon: "pen", label: "Draw with a cross-hair in the projector's light, looking at the house", href: "/trace/house" }),
       el("span", { class: "end" }),
       button({ icon: "up", label: "Take in a drawing (SVG) made over the photo elsewhere", run: () => drawing.click() }), drawing,
       button({ icon: "save", label: "Save the tracing as SVG for any vector editor", href: "/api/tracing/file" }),
