@@ -27,7 +27,7 @@ _FINDINGS = Findings(
 )
 
 
-def make_demo_project(root: Path, house: str, progress: Progress) -> None:
+def make_demo_project(root: Path, house: str, progress: Progress, *, size: tuple[int, int] = (1920, 1080)) -> None:
     """Make the project.
 
     Parameters
@@ -37,6 +37,8 @@ def make_demo_project(root: Path, house: str, progress: Progress) -> None:
     house : str
         One of `limewash.world.virtual.HOUSES`.
     progress : Progress
+    size : (int, int)
+        Of the photo and of the projector's picture. [px]
 
     Raises
     ------
@@ -47,7 +49,7 @@ def make_demo_project(root: Path, house: str, progress: Progress) -> None:
         raise InputError(f"{root} exists already; open it, or move it away first")
     root.parent.mkdir(parents=True, exist_ok=True)
     progress(0.0, "building the house")
-    world = load_world(house)
+    world = load_world(house, camera_size=size, projector_size=size)
     with tempfile.TemporaryDirectory(dir=root.parent, prefix=f".{root.name}.") as made:
         folder = Path(made) / root.name
         project = create_project(folder, project_house(world))
