@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,6 +10,7 @@ import typer
 
 from limewash.cli.console import bar, print_json, print_table, say
 from limewash.cli.options import HERE, JsonOption, ProjectOption, parse_size
+from limewash.errors import InputError
 
 if TYPE_CHECKING:
     from limewash.scan.findings import Findings
@@ -21,6 +23,7 @@ def pattern(
     out: Annotated[Path, typer.Argument(metavar="OUT.mp4", help="The pattern video to write.")],
     size: Annotated[str, typer.Option(help="Native pixels of the projector.")] = "1920x1080",
     rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
+    short: Annotated[bool, typer.Option("--short", help="Under 12 s, to find a bumped projector again.")] = False,
 ) -> None:
     """Write the pattern video that the projector plays while a phone films the house.
 
@@ -28,7 +31,7 @@ def pattern(
     """
     from limewash.scan.pattern import plan_pattern, write_pattern
 
-    plan = plan_pattern(parse_size(size), rate)
+    plan = plan_pattern(parse_size(size), rate, short)
     with bar("Pattern") as report:
         write_pattern(out, plan, report)
     say(
@@ -39,10 +42,26 @@ def pattern(
     )
 
 
+class Source(StrEnum):
+    """What was projected and recorded."""
+
+    VIDEO = "video"
+    GRAY = "gray"
+
+
 @app.command("read")
 def read(
-    clip: Annotated[Path, typer.Argument(metavar="CLIP", help="What the phone filmed.")],
+    clip: Annotated[Path, typer.Argument(metavar="CLIP", help="What the phone filmed; with gray, a folder of stills.")],
     project: ProjectOption = HERE,
+    pattern_kind: Annotated[
+        Source,
+        typer.Option(
+            "--pattern",
+            help="video: Limewash's own pattern. gray: stills of a plain Gray code, columns then rows, each with its "
+            "inverse, then black and white.",
+        ),
+    ] = Source.VIDEO,
+    size: Annotated[str | None, typer.Option(help="Projector pixels; those of the project when left out.")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Read a filmed clip: where each projector pixel lands, a photo to trace on, and findings.
@@ -51,10 +70,16 @@ def read(
     """
     from limewash.project.folder import open_project
     from limewash.scan.read import read_clip, save_scan
+    from limewash.scan.stills import read_gray_stills
 
     opened = open_project(project)
+    projector_size = parse_size(size) if size else opened.rig.projector.size
+    if projector_size != opened.rig.projector.size:
+        native = "x".join(str(side) for side in opened.rig.projector.size)
+        raise InputError(f"--size is {size}, but the project's projector has {native}; set rig.projector.size to match")
     with bar("Scan") as report:
-        result = read_clip(clip, opened.rig.projector.size, report)
+        read_scan = read_gray_stills if pattern_kind is Source.GRAY else read_clip
+        result = read_scan(clip, projector_size, report)
     folder = opened.next_scan()
     save_scan(folder, result)
     if as_json:
