@@ -115,6 +115,18 @@ def test_a_film_that_fits_has_no_warning(tmp_path: Path) -> None:
     assert found["black"] == "good"
 
 
+def test_hard_edges_of_our_own_films_are_no_fault(tmp_path: Path) -> None:
+    """An encoder overshoots a little at every edge; a film of nothing but edges must still pass."""
+    path = tmp_path / "edges.mp4"
+    stripes = np.where(np.arange(320) % 16 < 8, 255, 0).astype(np.uint8)
+    picture = np.repeat(np.broadcast_to(stripes, (240, 320))[..., None], 3, axis=-1)
+    with VideoWriter(path, SIZE, RATE) as writer:
+        for n in range(30):
+            writer.write_rgb(np.ascontiguousarray(np.roll(picture, n, axis=1)))
+    found = check_returned(path, SIZE, RATE)
+    assert {item.code: item.severity for item in found.items}["levels"] == "good"
+
+
 @pytest.mark.parametrize(
     ("options", "codes"),
     [

@@ -20,9 +20,10 @@ LOOK_EVERY_S = 0.5
 """How often a frame's levels are looked at."""
 _THIN = 4
 _RATE_TOLERANCE = 1e-3
-_BEYOND = 2
-"""Codes beyond black or white that a clean encoder may overshoot by. [codes]"""
-_BEYOND_SHARE = 0.002
+_LOWEST, _HIGHEST = 5, 246
+_BEYOND_SHARE = 0.01
+"""Codes and share of the picture that EBU R 103 allows beyond black and white (cited from memory): encoders overshoot at
+sharp edges."""
 _BLACK_HAZE = 4
 _DARK_HAZE = 6
 
@@ -109,9 +110,8 @@ def _look_through(reader: ClipReader, keep_dark: NDArray[np.bool_] | None, progr
         next_s = t_s + LOOK_EVERY_S
         progress(min(t_s / length_s, 1.0) if length_s else 0.0, "looking the film through")
         thin = luma[::_THIN, ::_THIN]
-        outside = (thin < info.luma_black - _BEYOND) | (thin > info.luma_white + _BEYOND)
         levels.frames += 1
-        levels.beyond = max(levels.beyond, float(outside.mean()))
+        levels.beyond = max(levels.beyond, float(((thin < _LOWEST) | (thin > _HIGHEST)).mean()))
         levels.darkest = min(levels.darkest, float(np.percentile(thin, 5)))
         if dark is not None and dark.any():
             levels.kept_dark = max(levels.kept_dark, float(np.percentile(thin[dark], 90)) - info.luma_black)
@@ -183,7 +183,7 @@ def _levels(info: ClipInfo, levels: _Levels) -> Finding:
             "levels",
             "warning",
             f"Up to {levels.beyond:.1%} of a frame is beyond black or white "
-            "(codes below 16 or above 235) and will be cut off.",
+            f"(codes below {_LOWEST} or above {_HIGHEST}) and will be cut off.",
             "Ask for levels from 16 to 235.",
             numbers,
         )
