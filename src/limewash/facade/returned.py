@@ -22,8 +22,9 @@ _THIN = 4
 _RATE_TOLERANCE = 1e-3
 _LOWEST, _HIGHEST = 5, 246
 _BEYOND_SHARE = 0.01
-"""Codes and share of the picture that EBU R 103 allows beyond black and white (cited from memory): encoders overshoot at
-sharp edges."""
+"""Codes and share of the picture that EBU R 103 allows beyond black and white (cited from memory).
+
+Encoders overshoot at sharp edges."""
 _BLACK_HAZE = 4
 _DARK_HAZE = 6
 
