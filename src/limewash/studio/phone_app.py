@@ -21,14 +21,8 @@ from limewash.studio.routes.pages import STATIC
 from limewash.studio.wire import Wire
 
 PASS = "limewash_phone"
-FILES = {
-    "page.js": "phone/page.js",
-    "page.css": "phone/page.css",
-    "pad.js": "phone/pad.js",
-    "live.js": "live.js",
-    "dom.js": "dom.js",
-    "icon.svg": "icon.svg",
-}
+FILES = ("phone/page.js", "phone/page.css", "phone/pad.js", "live.js", "dom.js", "icon.svg")
+"""All that a phone may load of the studio's files."""
 _HEARD = ("hand", "settle", "projector", "refused")
 
 Pass = Annotated[str | None, Cookie(alias=PASS)]
@@ -62,13 +56,13 @@ def create_phone_app(desk: Desk, link: PhoneLink) -> FastAPI:
             return RedirectResponse("/", status_code=303)
         return FileResponse(STATIC / "phone" / "page.html")
 
-    @app.get("/static/{name}")
+    @app.get("/static/{name:path}")
     def static(name: str, given: Pass = None) -> Response:
         if not link.knows(given):
             return _closed(403)
         if name not in FILES:
             return JSONResponse({"where": "", "message": "there is no such file"}, 404)
-        return FileResponse(STATIC / FILES[name])
+        return FileResponse(STATIC / name)
 
     @app.websocket("/live")
     async def live(socket: WebSocket) -> None:

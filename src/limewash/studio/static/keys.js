@@ -3,7 +3,7 @@
 
 /** @typedef {{keys: string, what: string, group?: string, run: (event: KeyboardEvent) => void, typing?: boolean}} Key */
 
-const MODIFIERS = ["Ctrl", "Alt", "Shift"];
+const MODIFIERS = /** @type {const} */ (["Ctrl", "Alt", "Shift"]);
 
 export class Keys {
   /** @type {Key[]} */

@@ -1,8 +1,8 @@
 // @ts-check
 /** The phone: a track pad for the cross-hair on the house, a nudger for corners and check points. */
 
-import { el } from "./dom.js";
-import { Live } from "./live.js";
+import { el } from "../dom.js";
+import { Live } from "../live.js";
 import { track } from "./pad.js";
 
 const live = new Live("/live");
