@@ -21,14 +21,14 @@ def apply_homography(matrix: NDArray[np.float64], points: ArrayLike) -> Points:
 
 
 def fit_homography(source: ArrayLike, target: ArrayLike, *, weights: ArrayLike | None = None) -> Points:
-    """Least-squares homography through point pairs, with normalised coordinates.
+    """Homography through point pairs that is closest to them in the target, with normalised coordinates.
 
     Parameters
     ----------
     source, target : array_like of shape (N, 2), N >= 4
         Matching points, no three of the four needed on one line.
     weights : array_like of shape (N,), optional
-        Weight of each pair in the algebraic error.
+        Weight of each pair's squared distance.
 
     Returns
     -------
@@ -62,12 +62,22 @@ def fit_homography(source: ArrayLike, target: ArrayLike, *, weights: ArrayLike |
     if weights is not None:
         w = np.sqrt(np.asarray(weights, dtype=np.float64))
         system *= np.concatenate([w, w])[:, None]
+    found = _null_vector(system)
+    if len(a) > 4:
+        # The algebraic error is the distance in the target times the depth: divided by it, the distance remains.
+        depth = np.abs(p @ found[6:])
+        found = _null_vector(system / np.tile(np.maximum(depth, 1e-6 * depth.max()), 2)[:, None])
+    matrix = np.linalg.inv(tb) @ found.reshape(3, 3) @ ta
+    return np.asarray(matrix / matrix[2, 2], dtype=np.float64)
+
+
+def _null_vector(system: Points) -> Points:
+    """The unit vector that the system takes closest to zero, shape (9,)."""
     # Four pairs give eight rows, one too few for the null vector without the full basis; for many it is huge.
     _, singular, vt = np.linalg.svd(system, full_matrices=len(system) < 9)
     if singular[7] < 1e-10 * singular[0]:
         raise InputError("the points do not fix a plane: three or more of them lie on one line")
-    matrix = np.linalg.inv(tb) @ vt[-1].reshape(3, 3) @ ta
-    return np.asarray(matrix / matrix[2, 2], dtype=np.float64)
+    return np.asarray(vt[-1], dtype=np.float64)
 
 
 def _normalised(points: Points) -> tuple[Points, Points]:
