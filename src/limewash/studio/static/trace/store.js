@@ -29,6 +29,8 @@ export class Store {
   #watchers = new Set();
   /** Requests go one after the other, so that each knows the newest revision. @type {Promise<unknown>} */
   #queue = Promise.resolve();
+  /** Paths put in here that the server has not answered for. @type {Set<Traced>} */
+  #sent = new Set();
   #locked;
   #wanted = false;
 
@@ -39,7 +41,7 @@ export class Store {
     this.#locked = new Set(JSON.parse(localStorage.getItem(this.#lockName()) ?? "[]"));
     studio.live.on("tracing", (/** @type {any} */ message) => this.take(message.state));
     studio.live.on("drag", (/** @type {any} */ message) => message.by !== studio.live.client && this.#dragElsewhere(message.path));
-    studio.live.on("drag-end", (/** @type {any} */ message) => { this.dragged.delete(message.id); this.tell(); });
+    studio.live.on("drag-end", (/** @type {any} */ message) => this.#dragEndsElsewhere(message.id));
     studio.steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
     this.#showSteps();
   }
@@ -75,10 +77,10 @@ export class Store {
 
   /** Put in a new path. Gives its id, or null when it was refused. @param {Traced} path @param {string} [what] @returns {Promise<string | null>} */
   async add(path, what = "") {
-    this.dragged.set(path.id, path); // seen at once, under the id that it will have unless that is taken
+    this.#show(path); // seen at once, under the id that it will have unless that is taken
     this.tell();
     const answer = await this.#ask(() => this.studio.api.post("/api/tracing/paths", { revision: this.state.revision, path, what }));
-    this.dragged.delete(path.id);
+    this.#answered(path);
     if (answer) this.take(answer.tracing);
     this.tell();
     return answer ? answer.id : null;
@@ -86,11 +88,12 @@ export class Store {
 
   /** Put in and take out, as one step. @param {{put?: Traced[], remove?: string[]}} change @param {string} what */
   async change(change, what) {
-    for (const path of change.put ?? []) this.dragged.set(path.id, path);
+    const put = change.put ?? [];
+    for (const path of put) this.#show(path);
     this.tell();
     const answer = await this.#ask(() => this.studio.api.post("/api/tracing/change",
-      { revision: this.state.revision, put: change.put ?? [], remove: change.remove ?? [], what }));
-    for (const path of change.put ?? []) this.dragged.delete(path.id);
+      { revision: this.state.revision, put, remove: change.remove ?? [], what }));
+    for (const path of put) this.#answered(path);
     if (answer) this.take(answer);
     this.tell();
     return Boolean(answer);
@@ -148,9 +151,35 @@ export class Store {
     return `limewash.locked.${this.studio.project?.folder ?? ""}`;
   }
 
+  /** Show a path as it has been sent, until the server answers. @param {Traced} path */
+  #show(path) {
+    this.#sent.add(path);
+    this.dragged.set(path.id, path);
+  }
+
+  /** A later change of the same path may be under way: it must not be lost. @param {Traced} path */
+  #answered(path) {
+    this.#sent.delete(path);
+    if (this.dragged.get(path.id) === path) this.dragged.delete(path.id);
+  }
+
+  /** Whether a path on the screen is a change from here that still waits for its answer. @param {string} id */
+  #waits(id) {
+    const shown = this.dragged.get(id);
+    return shown !== undefined && this.#sent.has(shown);
+  }
+
   /** @param {Traced} path */
   #dragElsewhere(path) {
+    if (this.#waits(path.id)) return;
     this.dragged.set(path.id, path);
+    this.tell();
+  }
+
+  /** @param {string} id */
+  #dragEndsElsewhere(id) {
+    if (this.#waits(id)) return;
+    this.dragged.delete(id);
     this.tell();
   }
 
