@@ -1,6 +1,6 @@
 """Set up and run Limewash from a fresh checkout; needs only Python 3.11 or newer.
 
-    python3 go.py demo            the whole job on the demo house, into the folder demo-house/
+    python3 go.py demo            the whole job on the demo house, into the folder demo-painted/
     python3 go.py test            every test
     python3 go.py limewash ...    any limewash command
     python3 go.py python ...      the environment's own Python
@@ -41,12 +41,13 @@ def main(arguments: list[str]) -> int:
         return 2
     install(tests=command in ("test", "python"))
     drop_stale_kernels()
-    if command == "demo":
-        folder = [] if rest and not rest[0].startswith("-") else [str(ROOT / "demo-house")]
-        return run(PYTHON, "-m", "limewash", "demo", *folder, *rest)
-    if command == "limewash":
-        return run(PYTHON, "-m", "limewash", *rest)
-    return run(PYTHON, *(("-m", "pytest") if command == "test" else ()), *rest)
+    before = {
+        "demo": ("-m", "limewash", "demo"),
+        "limewash": ("-m", "limewash"),
+        "test": ("-m", "pytest"),
+        "python": (),
+    }
+    return run(PYTHON, *before[command], *rest)
 
 
 def install(*, tests: bool) -> None:

@@ -14,7 +14,7 @@ from limewash.cli.options import JsonOption
 
 def demo(
     folder: Annotated[
-        Path | None, typer.Argument(metavar="[DIR]", help="Where to put it; demo-HOUSE when left out.")
+        Path | None, typer.Argument(metavar="[DIR]", help="Where to put it; demo-HOUSE here when left out.")
     ] = None,
     house: Annotated[str, typer.Option(help="painted: light boards, straight on. brick: dark and deep.")] = "painted",
     quick: Annotated[bool, typer.Option("--quick", help="Half the size and a short show.")] = False,
@@ -33,7 +33,7 @@ def demo(
     from limewash.progress import Progress
 
     plan = DemoPlan.quick(house, seed) if quick else DemoPlan(house=house, seed=seed)
-    root = folder or Path(f"demo-{house}")
+    root = folder or Path(f"demo-{house}{'-quick' if quick else ''}")
     with ExitStack() as stack:
 
         def watch(stage: Stage) -> Progress:
