@@ -2,4 +2,5 @@
 
 from limewash.cli.main import main
 
-main()
+if __name__ == "__main__":  # helper processes read this file too
+    main()

@@ -13,7 +13,7 @@ from limewash.progress import Progress, silent
 @pytest.mark.slow
 @pytest.mark.parametrize("house", ["painted", "brick"])
 def test_the_map_lands_within_a_pixel_of_the_truth(house: str, tmp_path: Path) -> None:
-    plan = DemoPlan(house, (960, 540), (960, 540), "short")
+    plan = DemoPlan(house, (960, 540), (960, 540), (480, 270), "short")
     watched: list[str] = []
 
     def watch(stage: Stage) -> Progress:

@@ -17,7 +17,7 @@ def demo(
         Path | None, typer.Argument(metavar="[DIR]", help="Where to put it; demo-HOUSE here when left out.")
     ] = None,
     house: Annotated[str, typer.Option(help="painted: light boards, straight on. brick: dark and deep.")] = "painted",
-    quick: Annotated[bool, typer.Option("--quick", help="Half the size and a short show.")] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="640 x 360 pixels and a short show, in a minute.")] = False,
     seed: Annotated[int, typer.Option(help="Of the phone's noise and clock.")] = 1,
     as_json: JsonOption = False,
 ) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from limewash.demo.report import write_report
 from limewash.demo.run import DemoPlan, DemoState, Figures, Stage, run_stages
+from limewash.demo.warm import Warmer
 from limewash.facade.map import build_map, export_map, load_map
 from limewash.facade.svg import read_tracing, tracing_svg
 from limewash.facade.tracing import Kind
@@ -39,7 +40,6 @@ from limewash.world.view import View
 from limewash.world.virtual import VirtualHouse, load_world
 
 SHOW = "evening"
-SMALL = (960, 540)
 PROOF_RATE = 15
 ON_WALL_M = 0.12
 """How far in front of the wall's plane a point may lie and still be taken for one of it: casings do."""
@@ -70,10 +70,14 @@ class DemoJob:
     def __init__(self, root: Path, plan: DemoPlan) -> None:
         self.root = root
         self.plan = plan
+        self._warmer = Warmer()
 
     def run(self, watch: Callable[[Stage], Progress]) -> DemoState:
         """Do every stage, then write the report."""
-        state = run_stages(self.root, self.plan, self._stages(), watch)
+        try:
+            state = run_stages(self.root, self.plan, self._stages(), watch)
+        finally:
+            self._warmer.stop()
         write_report(self.root, state)
         return state
 
@@ -100,8 +104,10 @@ class DemoJob:
 
     @cached_property
     def small_view(self) -> View:
-        """The same in few pixels, for pictures and the proof."""
-        return self.view if self.world.camera.size == SMALL else self.world.view(size=SMALL)
+        """The same in few pixels, on the projector too: for pictures and the proof's video."""
+        if self.world.camera.size == self.plan.picture_size == self.world.projector.size:
+            return self.view
+        return self.world.resized(self.plan.picture_size, self.plan.picture_size).view()
 
     @property
     def project(self) -> Project:
@@ -110,6 +116,7 @@ class DemoJob:
 
     def _house(self, progress: Progress) -> Figures:
         progress(0.0, "building")
+        self._warmer.start()
         folder = self.root / "project"
         if not (folder / "house.toml").is_file():
             create_project(folder, project_house(self.world))
@@ -135,6 +142,8 @@ class DemoJob:
         return {"bytes": (self.root / "clip.mp4").stat().st_size}
 
     def _scan(self, progress: Progress) -> Figures:
+        progress(0.0, "compiling")
+        self._warmer.wait()
         result = read_clip(self.root / "clip.mp4", self.plan.projector_size, part_of(progress, 0.0, 0.95))
         save_scan(self.project.next_scan(), result)
         progress(0.97, "comparing with the truth")

@@ -110,9 +110,14 @@ class View:
         """The house after sunset with its lamps lit, sRGB codes of shape (h, w, 3)."""
         return develop(self._under(dusk(self._house), progress), exposure=1.0 / 6.5, glare=0.08)
 
+    @cached_property
+    def _fine_cells(self) -> tuple[Picture, int]:
+        """Openness for pictures that people look at; the same under every light."""
+        return ambient_cells(self._scene, self.camera, across=480, rays=24)
+
     def _under(self, light: Lighting, progress: Progress) -> Picture:
         """The scene under another light, the projector off. [cd/m2]"""
-        cells, step = ambient_cells(self._scene, self.camera, across=480, rays=24)
+        cells, step = self._fine_cells
         none = np.zeros((1, 1, 1, 3), dtype=np.float32)
         arrays = (none, none, np.empty_like(self.ambient), np.empty_like(self.albedo))
         cast_all(self._scene, self.camera, self.projector, 0.0, light, cells, step, self._samples, arrays, progress)

@@ -48,6 +48,12 @@ class VirtualHouse:
         """The triangles and materials."""
         return build_scene(mesh_of(self.house), self.house.materials)
 
+    def resized(self, camera_size: Size, projector_size: Size) -> VirtualHouse:
+        """The same house, lens and stand with other numbers of pixels: for small quick views."""
+        other = VirtualHouse(self.house, camera_size=camera_size, projector_size=projector_size)
+        other.scene = self.scene
+        return other
+
     def view(self, samples: int = 2, size: Size | None = None, *, progress: Progress = silent) -> View:
         """The camera's view at night, ready for `View.picture`.
 
