@@ -79,20 +79,30 @@ def inside(device: Device, pixels: Array) -> NDArray[np.bool_]:
     return np.asarray((x >= -0.5) & (x <= width - 0.5) & (y >= -0.5) & (y <= height - 0.5))
 
 
-def true_correspondence(scene: Scene, projector: Device, camera: Device) -> Truth:
-    """Where the camera sees the centre of each projector pixel.
+def true_correspondence(scene: Scene, projector: Device, camera: Device, to_panel: Array | None = None) -> Truth:
+    """Where the camera sees the centre of each pixel that is projected.
 
     NaN where its ray meets no surface, or glass, or a spot that the camera does not see or that lies outside
     its picture.
+
+    Parameters
+    ----------
+    scene : Scene
+    projector, camera : Device
+    to_panel : ndarray of shape (3, 3), optional
+        Homography from the video's pixels to the projector's panel, where a player or a correction moves them: the
+        truth is then that of the video's pixels, and NaN where they miss the panel.
     """
     width, height = projector.size
     grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2).astype(np.float64)
-    hits = cast(scene, projector, grid, camera.position_m)
+    spot_on_panel, stretch = _through(np.eye(3) if to_panel is None else to_panel, grid)
+    hits = cast(scene, projector, spot_on_panel, camera.position_m)
     spot = camera.project(hits.position_m)
-    good = hits.diffuse & hits.free & inside(camera, spot)
+    good = hits.diffuse & hits.free & inside(camera, spot) & inside(projector, spot_on_panel)
     spot[~good] = np.nan
     growth = np.full((len(grid), 2, 2), np.nan, dtype=np.float32)
-    growth[good] = _growth(projector, camera, grid[good], hits.position_m[good], hits.normal[good])
+    on_panel = _growth(projector, camera, spot_on_panel[good], hits.position_m[good], hits.normal[good])
+    growth[good] = on_panel @ stretch[good]
     image = spot.astype(np.float32).reshape(height, width, 2)
     return Truth(
         camera_x=np.ascontiguousarray(image[..., 0]),
@@ -102,6 +112,14 @@ def true_correspondence(scene: Scene, projector: Device, camera: Device) -> Trut
         projector_size=projector.size,
         growth=growth.reshape(height, width, 2, 2),
     )
+
+
+def _through(matrix: Array, points: Array) -> tuple[Array, Array]:
+    """Points (N, 2) mapped by a homography, and its derivative there, (N, 2, 2)."""
+    mapped = np.column_stack([points, np.ones(len(points))]) @ matrix.T
+    out = mapped[:, :2] / mapped[:, 2:]
+    stretch = (matrix[None, :2, :2] - out[:, :, None] * matrix[None, None, 2, :2]) / mapped[:, 2, None, None]
+    return out, stretch
 
 
 def _growth(projector: Device, camera: Device, pixels: Array, position: Array, normal: Array) -> Map:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from limewash.facade.tracing import Tracing
 from limewash.geometry.device import Device
 from limewash.progress import Progress, silent
+from limewash.world.display import Chain
 from limewash.world.features import Feature, features_of, tracing_of
 from limewash.world.lighting import night
 from limewash.world.model import HOUSES, CameraStand, House, ProjectorStand, read_house
@@ -69,9 +70,16 @@ class VirtualHouse:
             self.house, self.scene, camera, self.projector, night(self.house), samples=samples, progress=progress
         )
 
-    def truth(self) -> Truth:
-        """Exact correspondence; NaN where no diffuse surface, glass, hidden from the camera, or outside its frame."""
-        return true_correspondence(self.scene, self.projector, self.camera)
+    def truth(self, chain: Chain | None = None) -> Truth:
+        """Exact correspondence; NaN where no diffuse surface, glass, hidden from the camera, or outside its frame.
+
+        Parameters
+        ----------
+        chain : Chain, optional
+            What crops, scales or turns the video on its way; the truth is that of the video's pixels.
+        """
+        to_panel = None if chain is None else chain.to_panel(self.projector.size)
+        return true_correspondence(self.scene, self.projector, self.camera, to_panel)
 
     def features(self) -> list[Feature]:
         """Windows, doors, roof lines, walls, posts, trim and steps, exact in metres and in both pictures.
