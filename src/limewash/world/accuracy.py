@@ -12,6 +12,10 @@ from limewash.scan.correspondence import Correspondence
 from limewash.world.truth import Truth
 
 _FAR_PX = 3.0
+_AROUND = 3  # how far the pixels around are asked [projector px]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -73,20 +77,50 @@ def accuracy(found: Correspondence, truth: Correspondence) -> Accuracy:
 def errors_px(found: Correspondence, truth: Correspondence) -> NDArray[np.float64]:
     """Distance of each found pixel from the truth, shape (H, W); NaN where either is unknown. [projector px]
 
-    The difference in the camera is taken back to the projector by the truth's own growth on the surface at
-    that pixel. A truth without it (not from a virtual house) is differenced from pixel to pixel instead, on
-    the side where it changes least.
+    A found camera pixel is right for a projector pixel when that projector pixel is what truly lights it there;
+    the error is how far the one that truly does is away, which is how far a line drawn on the photo would land
+    off. On one surface that is the difference in the camera, taken back by the truth's own growth on the plane
+    of that surface. Near a depth edge what is seen there may belong to the surface next to it: where the own plane
+    gives more than a pixel, the pixels around are asked as well, each for what lies within a pixel of it.
+
+    A truth without growth (not from a virtual house) is differenced from pixel to pixel instead, on the side
+    where it changes least.
     """
     for name in ("projector_size", "camera_size"):
         if getattr(found, name) != getattr(truth, name):
             raise InputError(f"{name} differs: found {getattr(found, name)}, truth {getattr(truth, name)}")
     growth = truth.growth.astype(np.float64) if isinstance(truth, Truth) else _differences(truth)
-    dx = found.camera_x.astype(np.float64) - truth.camera_x
-    dy = found.camera_y.astype(np.float64) - truth.camera_y
-    (a, b), (c, d) = np.moveaxis(growth[..., 0, :], -1, 0), np.moveaxis(growth[..., 1, :], -1, 0)
+    off = _taken_back(found.camera_x - truth.camera_x, found.camera_y - truth.camera_y, growth)
+    errors = np.hypot(*off)
+    rows, columns = np.nonzero(errors > 1.0)
+    errors[rows, columns] = np.fmin(errors[rows, columns], _by_neighbours(found, truth, growth, rows, columns))
+    return errors
+
+
+def _taken_back(dx: Array, dy: Array, growth: Array) -> tuple[Array, Array]:
+    """Differences in the camera as differences in the projector, by growth (..., 2, 2)."""
+    a, b = growth[..., 0, 0], growth[..., 0, 1]
+    c, d = growth[..., 1, 0], growth[..., 1, 1]
     det = a * d - b * c
     det = np.where(np.abs(det) < 1e-9, np.nan, det)
-    return np.asarray(np.hypot((d * dx - b * dy) / det, (a * dy - c * dx) / det))
+    return (d * dx - b * dy) / det, (a * dy - c * dx) / det
+
+
+def _by_neighbours(found: Correspondence, truth: Correspondence, growth: Array, rows: Index, columns: Index) -> Array:
+    """Distance to the nearest place, within a pixel of the pixels around, that is truly seen where found says."""
+    high, wide = truth.camera_x.shape
+    best = np.full(len(rows), np.inf)
+    for down in range(-_AROUND, _AROUND + 1):
+        for right in range(-_AROUND, _AROUND + 1):
+            r, c = rows + down, columns + right
+            inside = (r >= 0) & (r < high) & (c >= 0) & (c < wide)
+            r, c = np.clip(r, 0, high - 1), np.clip(c, 0, wide - 1)
+            dx = found.camera_x[rows, columns].astype(np.float64) - truth.camera_x[r, c]
+            dy = found.camera_y[rows, columns].astype(np.float64) - truth.camera_y[r, c]
+            x, y = _taken_back(dx, dy, growth[r, c])
+            own = inside & (np.abs(x) <= 1.0) & (np.abs(y) <= 1.0)
+            best = np.where(own, np.fmin(best, np.hypot(x + right, y + down)), best)
+    return best
 
 
 def _differences(truth: Correspondence) -> NDArray[np.float64]:
