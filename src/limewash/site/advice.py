@@ -6,14 +6,16 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limewash.light.photometry import white_needed_lx
 from limewash.project.lengths import Units, show_length
 from limewash.project.models import House
 from limewash.site import aim_kernel as k
 from limewash.site.scene import Scene
-from limewash.site.search import CRITERIA, Candidate, SearchResult, Trial, judge, projectors_to_try, weights
-from limewash.site.tables import eye_table, halves, section_table, shade_table
+from limewash.site.search import CRITERIA, Candidate, SearchResult, Trial, projectors_to_try, weights
+from limewash.site.sights import Lookout
+from limewash.site.tables import halves, section_table
 
 _SMALLEST_GAIN = 0.002
 _TRIED_STANDS = 400
@@ -61,31 +63,25 @@ def why_first(first: Candidate, second: Candidate, scene: Scene) -> str:
 def what_would_help(house: House, scene: Scene, result: SearchResult) -> tuple[Help, ...]:
     """For each section that no stand serves well enough: smaller section, more light, shorter throw, two projectors."""
     served = {trial.section for trial in result.trials if trial.meets.any()}
-    sections = dict.fromkeys(trial.section for trial in result.trials)
-    helps = []
-    for section in sections:
-        if section not in served:
-            trials = [trial for trial in result.trials if trial.section == section]
-            helps.append(_help(house, scene, result, section, trials, served))
-    return tuple(helps)
+    poor = dict.fromkeys(trial.section for trial in result.trials if trial.section not in served)
+    if not poor:
+        return ()
+    lookout = Lookout(scene, result.stands)
+    return tuple(_help(house, scene, result, section, served, lookout) for section in poor)
 
 
-def _help(
-    house: House, scene: Scene, result: SearchResult, section: str, trials: list[Trial], served: set[str]
-) -> Help:
+def _help(house: House, scene: Scene, result: SearchResult, section: str, served: set[str], lookout: Lookout) -> Help:
     need_coverage, need_contrast = result.needs
+    trials = [trial for trial in result.trials if trial.section == section]
     wide = max(trials, key=lambda trial: float(trial.results[:, k.COVERAGE].max()))
-    covering = [
-        (trial, index)
-        for trial in trials
-        for index in np.flatnonzero(trial.results[:, k.COVERAGE] >= need_coverage)[:100000]
-    ]
     steps = []
     smaller = sorted(name for name in served if _area_m2(scene, name) < _area_m2(scene, section))
     if smaller:
         steps.append(f"Light a smaller section: a stand that serves {' or '.join(map(repr, smaller))} was found.")
-    if covering:
-        trial, index = max(covering, key=lambda pair: float(pair[0].results[pair[1], k.LOG_CONTRAST]))
+    covering = [_clearest(trial, need_coverage) for trial in trials]
+    if any(index is not None for index in covering):
+        found = [(trial, index) for trial, index in zip(trials, covering, strict=True) if index is not None]
+        trial, index = max(found, key=lambda pair: float(pair[0].results[pair[1], k.LOG_CONTRAST]))
         contrast = float(np.exp(trial.results[index, k.LOG_CONTRAST]))
         short = (
             f"{section!r}: the best stand that covers {need_coverage:.0%} reaches {contrast:.1f}:1 "
@@ -96,12 +92,20 @@ def _help(
         index = int(wide.results[:, k.COVERAGE].argmax())
         reach = float(wide.results[index, k.COVERAGE])
         short = f"{section!r}: no stand covers more than {reach:.0%} of it; {need_coverage:.0%} is needed"
-        steps += _shorter_throw(scene, result, wide)
+        steps += _shorter_throw(scene, result, wide, lookout)
         steps += _less_shadow(wide, index, need_coverage)
-    steps += _two_projectors(house, scene, result, section)
+    steps += _two_projectors(house, scene, result, section, lookout)
     if not steps:
         steps.append("Allow more ground to stand on (site.zone), other heights, or a lower site.search.need_contrast.")
     return Help(section, short, tuple(steps))
+
+
+def _clearest(trial: Trial, need_coverage: float) -> int | None:
+    """The stand of best contrast among those that cover enough."""
+    enough = trial.results[:, k.COVERAGE] >= need_coverage
+    if not enough.any():
+        return None
+    return int(np.where(enough, trial.results[:, k.LOG_CONTRAST], -np.inf).argmax())
 
 
 def _area_m2(scene: Scene, section: str) -> float:
@@ -126,25 +130,21 @@ def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: floa
     ]
 
 
-def _shorter_throw(scene: Scene, result: SearchResult, trial: Trial) -> list[str]:
+def _shorter_throw(scene: Scene, result: SearchResult, trial: Trial, lookout: Lookout) -> list[str]:
     """The largest throw ratio below the zoom's that would serve, tried out at the stands that need it least."""
     room = trial.results[:, k.ROOM]
     shortest = (trial.projector.throw_range or (trial.projector.throw_ratio,))[0]
-    section = section_table(trial.section, scene)
-    shade, eyes = shade_table(scene), eye_table(scene)
+    sights = lookout.sights(section_table(trial.section, scene))
     narrow = np.flatnonzero((room > 0.0) & (room < 1.0))
     for index in narrow[np.argsort(-room[narrow])][:_TRIED_STANDS]:
         ratio = math.floor(room[index] * shortest * 98.0) / 100.0
         if ratio < 0.1:
             break
         lens = trial.projector.model_copy(update={"throw_ratio": ratio, "throw_range": None})
-        tried = judge(lens, section, result.stands[index : index + 1], shade, eyes, scene.ambient_lx)
+        tried = sights.at(int(index)).judge(lens, scene.ambient_lx)
         if tried[0, k.COVERAGE] >= result.needs[0]:
-            x, y, z = (show_length(float(value), scene.units) for value in result.stands[index])
-            return [
-                f"A shorter throw: a ratio of {ratio:.2f} instead of {shortest:g} would hold it "
-                f"from x {x}, height {y}, distance {z}."
-            ]
+            place = _place(result.stands[index], scene.units)
+            return [f"A shorter throw: a ratio of {ratio:.2f} instead of {shortest:g} would hold it from {place}."]
     return []
 
 
@@ -155,18 +155,30 @@ def _less_shadow(trial: Trial, index: int, need_coverage: float) -> list[str]:
     return [f"Less in the way: {shaded:.0%} of it lies in the shadow of other parts and of obstacles from there."]
 
 
-def _two_projectors(house: House, scene: Scene, result: SearchResult, section: str) -> list[str]:
+def _two_projectors(house: House, scene: Scene, result: SearchResult, section: str, lookout: Lookout) -> list[str]:
+    """The first projector of which two, each lighting one half, reach what is needed."""
     need_coverage, need_contrast = result.needs
-    shade, eyes = shade_table(scene), eye_table(scene)
+    both = [lookout.sights(half) for half in halves(section_table(section, scene))]
     for label, projector in projectors_to_try(house):
-        good = []
-        for half in halves(section_table(section, scene)):
-            r = judge(projector, half, result.stands, shade, eyes, scene.ambient_lx)
+        places = []
+        for sights in both:
+            r = sights.judge(projector, scene.ambient_lx)
             fits = (r[:, k.COVERAGE] >= need_coverage) & (np.exp(r[:, k.LOG_CONTRAST]) >= need_contrast)
-            good.append(bool(fits.any()))
-        if all(good):
-            return [f"Two projectors: with two of {label}, each lighting one half, both halves reach what is needed."]
+            if fits.any():
+                places.append(
+                    _place(result.stands[np.where(fits, r[:, k.LOG_CONTRAST], -np.inf).argmax()], scene.units)
+                )
+        if len(places) == 2:
+            return [
+                f"Two projectors: two of {label}, each lighting one half, reach what is needed; "
+                f"for the left half from {places[0]}, for the right half from {places[1]}."
+            ]
     return []
+
+
+def _place(stand_m: NDArray[np.float64], units: Units) -> str:
+    x, y, z = (show_length(float(value), units) for value in stand_m)
+    return f"x {x}, height {y}, distance {z}"
 
 
 def _pair(name: str, a: Candidate, b: Candidate, units: Units) -> str:

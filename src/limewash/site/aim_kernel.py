@@ -26,6 +26,7 @@ COVERAGE, LOG_CONTRAST, SHARPNESS, USED, SHADED, IN_BEAM, MEAN_LX, ROOM = 5, 6, 
 RESULT_COLUMNS = 13
 
 _ROUNDS = 10
+_STILL_RAD = 1e-6
 _MARGIN = 0.99
 """The picture is made a hundredth larger than the section, so that no edge is lost to aiming."""
 
@@ -36,11 +37,9 @@ def judge_stands(
     projector: Array,
     hull: Array,
     samples: Array,
-    facets: Array,
-    corners: Array,
-    starts: NDArray[np.int64],
-    boxes: Array,
+    free: NDArray[np.uint8],
     eyes: Array,
+    eyes_free: NDArray[np.uint8],
     ambient_lx: float,
     out: Array,
 ) -> None:
@@ -57,20 +56,18 @@ def judge_stands(
     samples : (M, 12)
         Place, normal, u axis of the part (3 each), area, smallest detail that the audience can read, and the
         side of the patch that the sample stands for. [m, m2]
-    facets : (F, 12), corners : (C, 2), starts : (F + 1,)
-        Flat things that cast shadows: origin, u, v, normal, and their outlines in (u, v).
-    boxes : (B, 6)
-        Boxes that cast shadows. [m]
-    eyes : (P, 3)
-        Where people's eyes are. [m]
+    free : (S, M)
+        1 where the way from stand to sample is free.
+    eyes : (P, 3), eyes_free : (S, P)
+        Where people's eyes are, and which ways to them are free. [m]
     """
     pose = np.empty(16)
     for index in range(len(stands)):
         result = out[index]
         result[:] = 0.0
         if _aim(stands[index], projector, hull, pose, result):
-            _judge(pose, projector, result, samples, facets, corners, starts, boxes, ambient_lx)
-            _people(pose, projector, result, eyes, facets, corners, starts, boxes)
+            _judge(pose, projector, result, samples, free[index], ambient_lx)
+            _people(pose, projector, result, eyes, eyes_free[index])
 
 
 @kernel
@@ -120,8 +117,11 @@ def _aim(stand: Array, projector: Array, hull: Array, pose: Array, result: Array
             fixed_x = abs(shift_x - x * throw) > 1e-9
             fixed_y = abs(shift_y - y * throw / aspect) > 1e-9
         if round_ < _ROUNDS - 1:
-            yaw += np.arctan(x) - np.arctan(shift_x / throw)
-            tilt += np.arctan(y) - np.arctan(shift_y * aspect / throw)
+            turn = np.arctan(x) - np.arctan(shift_x / throw)
+            nod = np.arctan(y) - np.arctan(shift_y * aspect / throw)
+            if abs(turn) + abs(nod) < _STILL_RAD:
+                break
+            yaw, tilt = yaw + turn, tilt + nod
             if abs(tilt) > 1.4 or abs(yaw) > 1.4:
                 return False
     pose[12], pose[13] = shift_x / throw, shift_y * aspect / throw
@@ -136,10 +136,7 @@ def _judge(
     projector: Array,
     result: Array,
     samples: Array,
-    facets: Array,
-    corners: Array,
-    starts: NDArray[np.int64],
-    boxes: Array,
+    free: NDArray[np.uint8],
     ambient_lx: float,
 ) -> None:
     throw, aspect = result[THROW], projector[ASPECT]
@@ -164,7 +161,7 @@ def _judge(
         if abs(x) > half_x + 0.5 * patch or abs(y) > half_y + 0.5 * patch:
             continue
         area = samples[s, 9] * part
-        if _blocked(pose, samples[s, 0], samples[s, 1], samples[s, 2], facets, corners, starts, boxes):
+        if free[s] == 0:
             shaded += area
             continue
         share = panel_per_slope2 * facing / (depth * depth * depth)
@@ -213,80 +210,20 @@ def _pitch(
 
 
 @kernel
-def _blocked(
-    pose: Array, x: float, y: float, z: float, facets: Array, corners: Array, starts: NDArray[np.int64], boxes: Array
-) -> bool:
-    """Whether a box or a facet lies between the lens and a point."""
-    dx, dy, dz = x - pose[0], y - pose[1], z - pose[2]
-    for b in range(len(boxes)):
-        enter, leave = 0.0, 0.999
-        for axis in range(3):
-            start = pose[axis]
-            step = dx if axis == 0 else (dy if axis == 1 else dz)
-            if abs(step) < 1e-12:
-                if start < boxes[b, axis] or start > boxes[b, axis + 3]:
-                    leave = -1.0
-                continue
-            first = (boxes[b, axis] - start) / step
-            second = (boxes[b, axis + 3] - start) / step
-            enter, leave = max(enter, min(first, second)), min(leave, max(first, second))
-        if enter < leave:
-            return True
-    for f in range(len(facets)):
-        ox, oy, oz = facets[f, 0] - pose[0], facets[f, 1] - pose[1], facets[f, 2] - pose[2]
-        nx, ny, nz = facets[f, 9], facets[f, 10], facets[f, 11]
-        slope = dx * nx + dy * ny + dz * nz
-        if abs(slope) < 1e-12:
-            continue
-        along = (ox * nx + oy * ny + oz * nz) / slope
-        if along <= 1e-6 or along >= 0.999:
-            continue
-        hx, hy, hz = along * dx - ox, along * dy - oy, along * dz - oz
-        u = hx * facets[f, 3] + hy * facets[f, 4] + hz * facets[f, 5]
-        v = hx * facets[f, 6] + hy * facets[f, 7] + hz * facets[f, 8]
-        if _inside(u, v, corners, starts[f], starts[f + 1]):
-            return True
-    return False
-
-
-@kernel
-def _inside(u: float, v: float, corners: Array, start: int, stop: int) -> bool:
-    inside = False
-    previous = stop - 1
-    for here in range(start, stop):
-        v0, v1 = corners[here, 1], corners[previous, 1]
-        if (v0 > v) != (v1 > v):
-            cross = corners[here, 0] + (v - v0) * (corners[previous, 0] - corners[here, 0]) / (v1 - v0)
-            if u < cross:
-                inside = not inside
-        previous = here
-    return inside
-
-
-@kernel
-def _people(
-    pose: Array,
-    projector: Array,
-    result: Array,
-    eyes: Array,
-    facets: Array,
-    corners: Array,
-    starts: NDArray[np.int64],
-    boxes: Array,
-) -> None:
+def _people(pose: Array, projector: Array, result: Array, eyes: Array, free: NDArray[np.uint8]) -> None:
     """Share of the eyes that are in the beam."""
     half_x, half_y = 0.5 / result[THROW], 0.5 * projector[ASPECT] / result[THROW]
     hit = 0
     for e in range(len(eyes)):
+        if free[e] == 0:
+            continue
         dx, dy, dz = eyes[e, 0] - pose[0], eyes[e, 1] - pose[1], eyes[e, 2] - pose[2]
         depth = dx * pose[9] + dy * pose[10] + dz * pose[11]
         if depth <= 0.05:
             continue
         x = (dx * pose[3] + dy * pose[4] + dz * pose[5]) / depth - pose[12]
         y = (dx * pose[6] + dy * pose[7] + dz * pose[8]) / depth - pose[13]
-        if abs(x) > half_x or abs(y) > half_y:
-            continue
-        if not _blocked(pose, eyes[e, 0], eyes[e, 1], eyes[e, 2], facets, corners, starts, boxes):
+        if abs(x) <= half_x and abs(y) <= half_y:
             hit += 1
     if len(eyes) > 0:
         result[IN_BEAM] = hit / len(eyes)

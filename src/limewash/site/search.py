@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,15 +18,8 @@ from limewash.project.site_models import Weights
 from limewash.site import aim_kernel as k
 from limewash.site.projector_classes import projector_class
 from limewash.site.scene import Scene
-from limewash.site.tables import (
-    SectionTable,
-    ShadeTable,
-    eye_table,
-    ground_grid,
-    projector_row,
-    section_table,
-    shade_table,
-)
+from limewash.site.sights import Lookout
+from limewash.site.tables import ground_grid, section_table
 
 Array = NDArray[np.float64]
 
@@ -37,7 +28,6 @@ CRITERIA = ("coverage", "contrast", "sharpness", "waste", "obstruction", "cable"
 
 _FULL_CONTRAST = CONTRAST_CLASSES[-1][1]
 _LONG_CABLE_M = 50.0
-_CHUNK = 2000
 _MOST_ALIKE = 3
 _NEXT_AREA_M2, _NEXT_LOG, _NEXT_SHARP = 0.5, 0.05, 0.05
 """Differences that nobody would see: on the Pareto picture, what differs by less is the same."""
@@ -127,15 +117,18 @@ def search(house: House, scene: Scene, *, progress: Progress = silent, count: in
     """
     settings = scene.site.search
     stands = stand_places(scene)
-    shade, eyes, cable = shade_table(scene), eye_table(scene), cable_lengths_m(scene, stands)
+    lookout, cable = Lookout(scene, stands), cable_lengths_m(scene, stands)
     names = settings.sections or scene.sections
     sections = [section_table(name, scene) for name in names]
     whole_m2 = sum(shape.area for shape in scene.watched.values())
-    pairs = [(label, projector, section) for label, projector in projectors_to_try(house) for section in sections]
-    trials = []
-    for number, (label, projector, section) in enumerate(pairs):
-        progress(number / len(pairs), f"{label}, {section.name}")
-        results = judge(projector, section, stands, shade, eyes, scene.ambient_lx)
+    projectors = projectors_to_try(house)
+    trials: list[Trial] = []
+    for label, projector, sights in (
+        (*named, sights) for sights in map(lookout.sights, sections) for named in projectors
+    ):
+        section = sights.section
+        progress(len(trials) / (len(projectors) * len(sections)), f"{label}, {section.name}")
+        results = sights.judge(projector, scene.ambient_lx)
         parts = criteria(results, section.area_m2 / whole_m2, cable)
         contrast = np.exp(results[:, k.LOG_CONTRAST])
         meets = (results[:, k.COVERAGE] >= settings.need_coverage) & (contrast >= settings.need_contrast)
@@ -144,7 +137,7 @@ def search(house: House, scene: Scene, *, progress: Progress = silent, count: in
     best = _told_apart(trials, stands, cable, areas, count)
     front = _pareto(trials, stands, cable, areas)
     needs = (settings.need_coverage, settings.need_contrast)
-    return SearchResult(best, front, stands, tuple(trials), len(stands) * len(pairs), needs)
+    return SearchResult(best, front, stands, tuple(trials), len(stands) * len(trials), needs)
 
 
 def stand_places(scene: Scene) -> Array:
@@ -168,35 +161,6 @@ def projectors_to_try(house: House) -> list[tuple[str, Projector]]:
     assert house.site is not None
     own = [(rig.projector.name or rig.name, rig.projector) for rig in house.rig]
     return own + [(name, projector_class(name)) for name in house.site.search.projectors]
-
-
-def judge(
-    projector: Projector, section: SectionTable, stands: Array, shade: ShadeTable, eyes: Array, ambient_lx: float
-) -> Array:
-    """Run the kernel over all stands on all cores; rows of results in the column order of `aim_kernel`."""
-    out = np.empty((len(stands), k.RESULT_COLUMNS))
-    row = projector_row(projector)
-    shade = shade.between(stands, section.samples[:, :3])
-
-    def run(start: int) -> None:
-        stop = start + _CHUNK
-        k.judge_stands(
-            stands[start:stop],
-            row,
-            section.hull,
-            section.samples,
-            shade.facets,
-            shade.corners,
-            shade.starts,
-            shade.boxes,
-            eyes,
-            ambient_lx,
-            out[start:stop],
-        )
-
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        list(pool.map(run, range(0, len(stands), _CHUNK)))
-    return out
 
 
 def cable_lengths_m(scene: Scene, stands: Array) -> Array:

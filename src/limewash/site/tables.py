@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 from limewash.project.projector import Projector
 from limewash.project.site_models import Spot, Zone
@@ -82,7 +83,16 @@ def section_table(name: str, scene: Scene) -> SectionTable:
     counts = [max(_LEAST_PER_PART, round(wanted * part.shape.area / total)) for part in parts]
     samples = [_samples(part, count, scene.people) for part, count in zip(parts, counts, strict=True)]
     hull = [part.world(np.array(part.outline.exterior.coords)[:-1]) for part in parts]
-    return SectionTable(name, np.concatenate(hull), np.concatenate(samples), float(total))
+    return SectionTable(name, outer_corners(np.concatenate(hull)), np.concatenate(samples), float(total))
+
+
+def outer_corners(points_m: Array) -> Array:
+    """Those of the points (N, 3) that bound all the others from every side: enough to aim by. [m]"""
+    centred = points_m - points_m.mean(axis=0)
+    _, sizes, axes = np.linalg.svd(centred, full_matrices=False)
+    flat = sizes[2] < 1e-6 * sizes[0]
+    kept: Array = points_m[ConvexHull(centred @ axes[:2].T if flat else points_m).vertices]
+    return kept
 
 
 def halves(section: SectionTable) -> tuple[SectionTable, SectionTable]:
