@@ -1,7 +1,8 @@
 """The pattern video: what the projector shows while a phone films the house.
 
 Title card and count-down, start mark (see `mark`), then holds of a fifth to a quarter of a second each, then an
-end mark and a closing card. All of it follows from the projector's size and the frame rate.
+end mark, a few holds that check the chain of player and projector, and a closing card. All of it follows from the
+projector's size and the frame rate.
 
 Every hold of the body is of high spatial frequency, except the black and white references. Position is told by a
 fringe in eight phase steps. Which of its periods it is, a Gray code of half-period cells tells: each bit is shown
@@ -9,6 +10,10 @@ as the same fringe with its sign turned where the bit is set, in two phases a qu
 bounces off the ground and glare in the lens, which only pass low frequencies, weigh the same in all holds and
 drop out of every decision; all holds are equally bright, which both keeps the phone's exposure still and shows
 how far it has moved; and every hold of the code, once it is read, is one more phase step of the fringe.
+
+The checks are lines one pixel wide, in light and dark, then in dark and light, and a flat grey of half their code.
+Where the lines arrive pixel for pixel they are half as bright as white. Where something scales the picture, they blur
+into the grey, which on a display is far darker: that can be seen from across the street, where the lines cannot.
 """
 
 from __future__ import annotations
@@ -31,7 +36,7 @@ from limewash.scan.card import closing_card, title_card
 from limewash.scan.mark import mark_chips
 
 Picture = NDArray[np.uint8]
-Kind = Literal["black", "white", "fringe", "code"]
+Kind = Literal["black", "white", "grey", "fringe", "code", "lines"]
 
 TITLE_S = 8.0
 SHORT_TITLE_S = 0.5
@@ -39,6 +44,7 @@ CLOSING_S = 1.5
 SHORT_CLOSING_S = 0.4
 
 _SHORTEST_PERIOD_PX = 10.0  # a player that scales the picture a little would spoil a finer fringe
+_FLAT = {"black": 0, "white": 255, "grey": 128}  # codes
 _DISPLAY_GAMMA = 2.2  # fringes are sinusoidal in light on a usual display; any other response is tolerated
 
 
@@ -85,13 +91,13 @@ class Hold:
     Attributes
     ----------
     kind : str
-        "black", "white", "fringe" or "code".
+        "black", "white", "grey", "fringe", "code" or "lines".
     beats : int
         How long it stays, in holds.
     axis : int
         0 for columns (position along x), 1 for rows.
     phase_rad : float
-        Phase of the fringe, or of the code's carrier. [rad]
+        Phase of the fringe, of the code's carrier or of the lines. [rad]
     bit : int
         Which bit of the code.
     """
@@ -127,6 +133,8 @@ class PatternPlan:
         What is measured.
     end : tuple of Hold
         End mark.
+    checks : tuple of Hold
+        Grey, lines of columns and their inverse, lines of rows and their inverse; none in the short form.
     """
 
     size: tuple[int, int]
@@ -139,6 +147,7 @@ class PatternPlan:
     chips: tuple[int, ...]
     body: tuple[Hold, ...]
     end: tuple[Hold, ...]
+    checks: tuple[Hold, ...]
     _drawn: dict[str, Picture] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -160,6 +169,11 @@ class PatternPlan:
     def body_beats(self) -> int:
         """Beats from the first hold of the body to the last."""
         return sum(hold.beats for hold in self.body)
+
+    @property
+    def checks_start(self) -> int:
+        """Number of the first check, where holds of body, end and checks are counted through."""
+        return len(self.body) + len(self.end)
 
     def frame(self, index: int) -> Picture:
         """Picture of a frame, uint8 (height, width), full-range grey; callers must not write to it.
@@ -183,10 +197,13 @@ class PatternPlan:
     def picture(self, hold: Hold) -> Picture:
         """Picture of a hold, uint8 (height, width)."""
         width, height = self.size
-        if hold.kind in ("black", "white"):
-            return np.full((height, width), 255 * (hold.kind == "white"), dtype=np.uint8)
+        if hold.kind in _FLAT:
+            return np.full((height, width), _FLAT[hold.kind], dtype=np.uint8)
         axis = self.axes[hold.axis]
-        line = axis.fringe(hold.phase_rad)
+        if hold.kind == "lines":
+            line = (np.arange(axis.length_px) % 2 == (hold.phase_rad > 0.0)).astype(np.float64)
+        else:
+            line = axis.fringe(hold.phase_rad)
         if hold.kind == "code":
             line = np.where(axis.gray_bit(hold.bit), 1.0 - line, line)
         codes = np.rint(255.0 * line ** (1.0 / _DISPLAY_GAMMA)).astype(np.uint8)
@@ -196,7 +213,7 @@ class PatternPlan:
     @cached_property
     def _beats(self) -> tuple[Hold, ...]:
         mark = [Hold("white" if chip else "black") for chip in self.chips]
-        return tuple(hold for hold in (*mark, *self.body, *self.end) for _ in range(hold.beats))
+        return tuple(hold for hold in (*mark, *self.body, *self.end, *self.checks) for _ in range(hold.beats))
 
     def _draw(self, key: str, draw: Callable[[], Picture]) -> Picture:
         # Frames are asked for in order: only the last picture is worth keeping.
@@ -245,6 +262,7 @@ def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, short
         chips=mark_chips((width, height), short=short),
         body=_body(axes, short=short),
         end=(Hold("black"), Hold("white"), Hold("black")),
+        checks=() if short else _checks(),
     )
 
 
@@ -273,6 +291,11 @@ def _body(axes: tuple[Axis, Axis], *, short: bool) -> tuple[Hold, ...]:
         return (*references, *columns, *rows, Hold("black"), Hold("white"))
     # The last white is long: the photo is taken from it.
     return (*references, *columns, *references, *rows, Hold("black"), Hold("white", beats=3))
+
+
+def _checks() -> tuple[Hold, ...]:
+    lines = [Hold("lines", axis=axis, phase_rad=phase) for axis in (0, 1) for phase in (0.0, math.pi)]
+    return (Hold("grey"), *lines)
 
 
 def _axis_holds(axis: Axis, which: int) -> tuple[Hold, ...]:

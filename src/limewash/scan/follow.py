@@ -1,0 +1,228 @@
+"""Following the pattern through a clip: which frames show which hold, and nothing else."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.media.reading import ClipInfo
+from limewash.scan.pattern import Hold, PatternPlan
+from limewash.scan.takes import Takes
+from limewash.scan.timeline import Clockwork, Mark
+
+Picture = NDArray[np.uint8]
+
+_TILES = (4, 6)  # rows and columns in which change is judged apart: passers-by do not fill all of them
+_MOST_FRAMES = 24  # of one beat; a faster camera gives more than are of use
+_SETTLED = 0.03  # share of the last change by which a clean frame may still differ from its hold
+
+
+class _Lit:
+    """Which samples the projector lights, told from the mark; change is measured on those, tile by tile."""
+
+    def __init__(self, mark: Mark, times_s: NDArray[np.float64], samples: NDArray[np.uint8]) -> None:
+        beat = (times_s - mark.start_s) / mark.beat_s
+        chip = np.clip(np.floor(beat), 0, len(mark.chips) - 1).astype(int)
+        # The middle of a chip is clean whatever the shutter does.
+        clean = (beat >= 0) & (beat < len(mark.chips)) & (np.abs(beat - chip - 0.5) < 0.3)
+        white = clean & np.asarray(mark.chips, dtype=bool)[chip]
+        black = clean & ~white
+        bright, dark = samples[white].astype(np.float32), samples[black].astype(np.float32)
+        error = np.sqrt(bright.var(axis=0) / len(bright) + dark.var(axis=0) / len(dark))
+        self.mask = bright.mean(axis=0) - dark.mean(axis=0) > 5.0 * error + 0.5
+        rows, columns = self.mask.shape
+        tile_row = np.arange(rows) * _TILES[0] // rows
+        tile_column = np.arange(columns) * _TILES[1] // columns
+        tile = (tile_row[:, None] * _TILES[1] + tile_column)[self.mask]
+        count = np.bincount(tile, minlength=_TILES[0] * _TILES[1])
+        self._full = count >= 40
+        if not self._full.any():
+            tile, count, self._full = np.zeros_like(tile), np.array([max(len(tile), 1)]), np.array([True])
+        self._tile, self._count = tile, count
+
+    def differences(self, a: NDArray[np.int16], b: NDArray[np.int16]) -> NDArray[np.float64]:
+        """Mean absolute difference of two frames' lit samples in every tile that is lit enough. [codes]"""
+        total = np.bincount(self._tile, np.abs(a - b), minlength=len(self._count))
+        return np.asarray(total[self._full] / self._count[self._full])
+
+    def typical_worst(self, a: NDArray[np.int16], b: NDArray[np.int16]) -> float:
+        """The difference that four tiles in five stay below."""
+        return float(np.quantile(self.differences(a, b), 0.8, method="lower"))
+
+
+@dataclass
+class _Frame:
+    """A frame of the body: its time, lit samples, difference from the frame before, and the picture."""
+
+    t_s: float
+    lit: NDArray[np.int16]
+    change: float
+    luma: Picture | None
+
+
+class Follower:
+    """Collects hold after hold once the mark is known; a frame is kept until the hold it may belong to is over."""
+
+    def __init__(
+        self,
+        path: Path,
+        info: ClipInfo,
+        plan: PatternPlan,
+        mark: Mark,
+        sparse: Callable[[Picture], Picture],
+        times_s: Sequence[float],
+        samples: Sequence[Picture],
+    ) -> None:
+        self.path, self.info, self.plan, self.mark = path, info, plan, mark
+        self._sparse = sparse
+        self.lit = _Lit(mark, np.array(times_s), np.array(samples))
+        self._clock = Clockwork.from_mark(mark)
+        self._frames: deque[_Frame] = deque()
+        self._last: NDArray[np.int16] | None = None
+        self._thinning = max(1, round(mark.beat_s * float(info.rate) / _MOST_FRAMES))
+        self._seen = 0
+        for t_s, seen in zip(times_s, samples, strict=True):
+            if t_s > mark.stop_s - 2.0 * mark.beat_s:
+                self._add(t_s, seen, None)
+        self._holds: tuple[Hold, ...] = (*plan.body, *plan.end, *plan.checks)
+        self._next = 0
+        self._beat = float(len(mark.chips))
+        self._from_s = (
+            self._clock.observe(self._beat, *self._changes())
+            if self._starts_with_change()
+            else self._clock.expect(self._beat)
+        )
+        (width, height) = info.size
+        self._sums = np.zeros((len(self._holds), height, width), dtype=np.uint16)
+        self._counts = np.zeros(len(self._holds), dtype=np.int64)
+        self._spans_s = np.full((len(self._holds), 2), np.nan)
+        self._levels = np.full(len(self._holds), np.nan)
+
+    @property
+    def done(self) -> bool:
+        return self._next == len(self._holds)
+
+    def see(self, t_s: float, luma: Picture) -> None:
+        self._seen += 1
+        wanted = self._seen % self._thinning == 0
+        self._add(t_s, self._sparse(luma), luma if wanted else None)
+        while not self.done and t_s > self._expected_end_s() + 0.5 * self._clock.beat_s:
+            self._finish_hold()
+
+    def takes(self) -> Takes:
+        """What was collected. Raises InputError if the clip ended too early or frames are missing."""
+        last_s = self._frames[-1].t_s if self._frames else self._from_s
+        while not self.done and last_s > self._expected_end_s() - 0.3 * self._clock.beat_s:
+            self._finish_hold()
+        body = len(self.plan.body)
+        if self._next < body:
+            left_s = self._clock.expect(len(self.mark.chips) + self.plan.body_beats) - last_s
+            raise InputError(
+                f"{self.path} is too short: it ends {left_s:.1f} s before the pattern does; film until the "
+                "closing card shows"
+            )
+        counts = self._counts[:body]
+        for hold, count, span in zip(self.plan.body, counts, self._spans_s, strict=False):
+            if count == 0 and hold.kind not in ("black", "white"):
+                raise InputError(
+                    f"{self.path} has no steady frame of one of the pattern's pictures (near {span[0]:.1f} s): the "
+                    "player stuttered or the phone dropped frames; play the file from the device itself, "
+                    "close other programs, and film again"
+                )
+        return Takes(
+            plan=self.plan,
+            info=self.info,
+            sums=self._sums[:body],
+            counts=counts,
+            spans_s=self._spans_s[:body],
+            gains=self._gains(),
+            lit_share=float(self.lit.mask.mean()),
+            beat_s=self._clock.mean_beat_s(),
+            unsteady_s=float(np.max(np.abs(self._clock.jumps_s), initial=0.0)),
+            end_seen=self._end_seen(),
+            checks=self._sums[self.plan.checks_start :],
+            check_counts=self._counts[self.plan.checks_start :],
+        )
+
+    def _add(self, t_s: float, samples: Picture, luma: Picture | None) -> None:
+        lit = samples[self.lit.mask].astype(np.int16)
+        # The median tile: a car or a person changes some, a change of hold changes all.
+        change = 0.0 if self._last is None else float(np.median(self.lit.differences(lit, self._last)))
+        self._frames.append(_Frame(t_s, lit, change, luma))
+        self._last = lit
+
+    def _changes(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        return np.array([f.t_s for f in self._frames]), np.array([f.change for f in self._frames])
+
+    def _starts_with_change(self) -> bool:
+        return self.mark.chips[-1] == 1  # the body starts with black
+
+    def _expected_end_s(self) -> float:
+        return self._clock.expect(self._beat + self._holds[self._next].beats)
+
+    def _finish_hold(self) -> None:
+        hold = self._holds[self._next]
+        self._beat += hold.beats
+        # The change from lines to their inverse cannot be seen from afar: the checks go by the clock.
+        in_checks = self._next >= self.plan.checks_start
+        until_s = self._clock.expect(self._beat) if in_checks else self._clock.observe(self._beat, *self._changes())
+        self._collect(until_s)
+        while self._frames and self._frames[0].t_s < until_s - 0.6 * self._clock.beat_s:
+            self._frames.popleft()
+        self._from_s = until_s
+        self._next += 1
+
+    def _collect(self, until_s: float) -> None:
+        frame_s = 1.0 / float(self.info.rate)
+        inside = [f for f in self._frames if self._from_s - 0.3 * frame_s <= f.t_s <= until_s - 0.6 * frame_s]
+        clean = self._clean(inside)
+        n = self._next
+        self._spans_s[n] = (clean[0].t_s, clean[-1].t_s) if clean else (self._from_s, until_s)
+        if not clean:
+            return
+        self._levels[n] = np.mean([f.lit.mean() for f in clean]) - self.info.luma_black
+        if len(self.plan.body) <= n < self.plan.checks_start:
+            return
+        for frame in clean:
+            if frame.luma is not None:
+                cv2.add(self._sums[n], frame.luma, dst=self._sums[n], dtype=cv2.CV_16U)
+                self._counts[n] += 1
+
+    def _clean(self, inside: list[_Frame]) -> list[_Frame]:
+        """Frames that show this hold alone: those that hardly differ from the one in the middle."""
+        if len(inside) < 3:
+            return inside[len(inside) // 2 : len(inside) // 2 + 1]
+        middle = inside[len(inside) // 2]
+        # The tile that differs fifth most: a rolling shutter spoils a whole row of tiles, a passer-by fewer.
+        off = np.array([self.lit.typical_worst(f.lit, middle.lit) for f in inside])
+        limit = 1.6 * float(np.median(off[off > 0.0] if off.any() else off)) + _SETTLED * max(
+            f.change for f in self._frames
+        )
+        return [f for f, away in zip(inside, off, strict=True) if away <= limit]
+
+    def _gains(self) -> NDArray[np.float64]:
+        """Fringes and codes are all equally bright in the mean, so their levels show the exposure."""
+        body = self.plan.body
+        levels, middle_s = self._levels[: len(body)], self._spans_s[: len(body)].mean(axis=1)
+        equal = np.array([_bright_as_others(hold) for hold in body]) & np.isfinite(levels)
+        share = levels[equal] / max(float(np.median(levels[equal])), 1e-3)
+        return np.asarray(np.interp(middle_s, middle_s[equal], share))
+
+    def _end_seen(self) -> bool:
+        if self._next < self.plan.checks_start:
+            return False
+        dark, bright, dark_again = self._levels[len(self.plan.body) : self.plan.checks_start]
+        contrast = self.mark.bright - self.mark.dark
+        return bool(bright - dark > 0.3 * contrast and bright - dark_again > 0.3 * contrast)
+
+
+def _bright_as_others(hold: Hold) -> bool:
+    # The lowest bit turns the sign every period: half of it adds up to more or less light than the rest.
+    return hold.kind == "fringe" or (hold.kind == "code" and hold.bit > 0)

@@ -1,0 +1,68 @@
+"""What the camera saw of each hold of the pattern."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.media.reading import ClipInfo
+from limewash.scan.pattern import PatternPlan
+
+
+@dataclass(frozen=True)
+class Takes:
+    """What the camera saw of each hold of the body.
+
+    Attributes
+    ----------
+    plan : PatternPlan
+        The pattern, as read from the start mark.
+    info : ClipInfo
+        What the file says of itself.
+    sums : ndarray of uint16, shape (holds, height, width)
+        Sum of the clean frames of each hold. [codes]
+    counts : ndarray of int64, shape (holds,)
+        Number of those frames; 0 only for a reference that was missed.
+    spans_s : ndarray of shape (holds, 2)
+        First and last clean frame of each hold, on the clip's clock. [s]
+    gains : ndarray of shape (holds,)
+        Brightness of the lit part relative to the other holds: how far the exposure drifted. [-]
+    lit_share : float
+        Share of the frame that the projector lights. [-]
+    beat_s, unsteady_s : float
+        Length of a beat on the clip's clock; greatest deviation of a change from it. [s]
+    end_seen : bool
+        Whether the end mark came where it was expected.
+    checks : ndarray of uint16, shape (checks, height, width)
+        Sum of the clean frames of each check. [codes]
+    check_counts : ndarray of int64, shape (checks,)
+        Number of those frames; 0 where the clip ended before.
+    """
+
+    plan: PatternPlan
+    info: ClipInfo
+    sums: NDArray[np.uint16]
+    counts: NDArray[np.int64]
+    spans_s: NDArray[np.float64]
+    gains: NDArray[np.float64]
+    lit_share: float
+    beat_s: float
+    unsteady_s: float
+    end_seen: bool
+    checks: NDArray[np.uint16]
+    check_counts: NDArray[np.int64]
+
+    def mean(self, kind: str, which: int) -> NDArray[np.float32]:
+        """Mean picture (height, width) of the `which`-th seen hold of a kind, black level taken off. [codes]"""
+        found = [n for n, hold in enumerate(self.plan.body) if hold.kind == kind and self.counts[n]]
+        n = found[which]
+        return np.asarray(self.sums[n] / self.counts[n] - self.info.luma_black, dtype=np.float32)
+
+    def check(self, number: int) -> NDArray[np.float32] | None:
+        """Mean picture (height, width) of a check, black level taken off; None if the clip does not hold it. [codes]"""
+        if number >= len(self.check_counts) or not self.check_counts[number]:
+            return None
+        picture = self.checks[number] / self.check_counts[number] - self.info.luma_black
+        return np.asarray(picture, dtype=np.float32)
