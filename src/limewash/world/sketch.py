@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from limewash.light.colour import LUMA_BT709
 from limewash.project.models import Facade, Projector, Rig, Stand
 from limewash.project.site_models import Ambient, GroundKind, Obstacle, Part, Site, Spot, Zone
-from limewash.world.blocks import roof_lines
-from limewash.world.model import Block, House, Material, Opening, Porch, Strip
+from limewash.world.blocks import RoofLines, roof_lines
+from limewash.world.model import Block, GarageDoor, House, Material, Opening, Porch, Roof, Strip
 from limewash.world.scene import paint_of
 from limewash.world.textures import KINDS, surface
+
+Array = NDArray[np.float64]
 
 _GROUND: dict[str, GroundKind] = {
     "lawn": "lawn",
@@ -24,22 +27,27 @@ _GROUND: dict[str, GroundKind] = {
 _NEAR_X_M = (-4.0, 16.0)
 _PROBES = 20_000
 _PROBED_M = (12.0, 6.0)
+_GUTTER_M = 0.15
+"""How far a gutter stands before the edge of the covering."""
+
 _ACROSS_M = (14.0, 17.0)
 """Distance at which the far side of the street has room for a stand and for people."""
 
 
 def facade_of(house: House) -> Facade:
-    """Fronts, roof edges and slopes of the blocks and porches as flat parts; glass only where there are windows."""
+    """Fronts, roof edges and slopes of the blocks and porches as flat parts, with the glass in them."""
     blocks = [part for block in house.blocks for part in (_part(house, block), _roof(house, block))]
-    parts = (*blocks, *(_porch_roof(house, porch) for porch in house.porches))
+    porches = [part for porch in house.porches for part in _porch_roof(house, porch)]
     right = max(block.x_m[1] for block in house.blocks)
     top = max(_peak_m(block) for block in house.blocks)
-    return Facade(width_m=round(right, 3), height_m=round(top, 3), part=parts)
+    parts = [_measured(house, part, material) for part, material in (*blocks, *porches)]
+    return Facade(width_m=round(right, 3), height_m=round(top, 3), part=tuple(parts))
 
 
 def site_of(house: House) -> Site:
     """Ground, obstacles, people and street light around a virtual house."""
     porches = [thing for porch in house.porches for thing in _porch(porch)]
+    eaves = [_eaves(block) for block in house.blocks if block.roof.gable == "side"]
     bushes = [
         _box("bush", "hedge", bush.middle_m, tuple(0.8 * radius for radius in bush.radii_m)) for bush in house.bushes
     ]
@@ -48,7 +56,7 @@ def site_of(house: House) -> Site:
     far = Zone(name="across the street", kind="other", ground_m=_corners(_NEAR_X_M, _ACROSS_M), public=True)
     return Site(
         ambient=Ambient(wall_lx=round(_wall_lx(house, middle), 2)),
-        obstacle=tuple(porches + bushes),
+        obstacle=tuple(porches + eaves + bushes),
         zone=(*zones, far),
         audience=(Spot(name="pavement", x_m=round(middle, 2), distance_m=9.8),),
     )
@@ -71,43 +79,99 @@ def _peak_m(block: Block) -> float:
     return block.eaves_y_m + rise
 
 
-def _part(house: House, block: Block) -> Part:
+_Measured = tuple[Part, Material]
+"""A part whose reflectance is still to be measured, and what it is made of."""
+
+
+def _measured(house: House, part: Part, material: Material) -> Part:
+    """With its reflectance, found in the light that comes from the projector's stand."""
+    corners = part.corners_m()
+    u, v, normal = _axes(corners)
+    away = np.asarray(house.projector.place_m) - corners.mean(axis=0)
+    light = np.array([away @ u, away @ v, away @ normal])
+    return part.model_copy(update={"reflectance": round(mean_reflectance(material, light), 3)})
+
+
+def _axes(corners: Array) -> tuple[Array, Array, Array]:
+    """Level, up and out of a flat part, as the world's textures lie on it."""
+    normal = np.cross(corners, np.roll(corners, -1, axis=0)).sum(axis=0)
+    normal = normal / np.linalg.norm(normal) * (1.0 if normal[2] > 0.0 else -1.0)
+    u = np.cross([0.0, 1.0, 0.0], normal)
+    u = u / np.linalg.norm(u)
+    return u, np.cross(normal, u), normal
+
+
+def mean_reflectance(material: Material, light: ArrayLike = (0.0, 0.0, 1.0)) -> float:
+    """What a patch of a material gives back on the average, joints, shaded edges and relief included. [-]
+
+    As an owner finds it who holds a sheet of white paper flat on the wall, both in the light of a lamp where the
+    projector will stand: boards and shingles give back more or less of it as they lean to the light or away.
+
+    Parameters
+    ----------
+    material : Material
+        Of the wall.
+    light : array_like of shape (3,)
+        Towards the lamp: along the wall to the right, up the wall, out of it.
+    """
+    paint, kind = np.array(paint_of(material)), KINDS.index(material.kind)
+    across, up, ahead = np.asarray(light, dtype=np.float64)
+    out = np.empty(5)
+    places = np.random.default_rng(0).uniform((0.0, 0.0), _PROBED_M, (_PROBES, 2))
+    total = 0.0
+    for u, v in places:
+        surface(kind, paint, u, v, out)
+        leaning = (ahead - out[3] * across - out[4] * up) / math.sqrt(1.0 + out[3] ** 2 + out[4] ** 2)
+        total += float(out[:3] @ LUMA_BT709) * max(leaning / ahead, 0.0)
+    return total / _PROBES
+
+
+def _part(house: House, block: Block) -> _Measured:
     left, right = block.x_m
     outline = [(left, block.base_y_m), (right, block.base_y_m), (right, block.eaves_y_m)]
     if block.roof.gable == "front":
         outline.append(((left + right) / 2.0, round(_peak_m(block), 4)))
     outline.append((left, block.eaves_y_m))
-    return Part(
+    glass = [_opening(window) for window in block.windows]
+    glass += [_top_row(door) for door in block.garages if door.glazed]
+    part = Part(
         name=block.title.lower(),
         section=block.id,
         polygon=tuple(outline),
         forward_m=block.front_z_m,
-        reflectance=round(mean_reflectance(house.materials[block.wall]), 3),
-        openings=tuple(_opening(window) for window in block.windows),
+        reflectance=1.0,
+        openings=tuple(glass),
     )
+    return part, house.materials[block.wall]
 
 
-def _roof(house: House, block: Block) -> Part:
+def _roof(house: House, block: Block) -> _Measured:
     """The boards along a gable's edge, or the slope that a roof turns to the street."""
-    roof = block.roof
+    roof, name = block.roof, block.title.lower()
     lines = roof_lines(block.x_m, block.front_z_m, block.depth_m, block.eaves_y_m, roof)
     if roof.gable == "front":
-        drop = roof.fascia_m / math.cos(math.radians(roof.pitch_deg))
-        upper = [(float(x), float(y)) for x, y, _ in lines.edge]
-        return Part(
-            name=f"{block.title.lower()}, roof edge",
-            section="roof",
-            polygon=tuple(_rounded(point) for point in (*upper, *((x, y - drop) for x, y in upper[::-1]))),
-            forward_m=round(float(lines.edge[0, 2]) + 0.03, 4),
-            reflectance=round(mean_reflectance(house.materials[roof.fascia]), 3),
-            sides=False,
-        )
-    return Part(
-        name=f"{block.title.lower()}, roof",
+        return _roof_edge(house, name, lines, roof)
+    slope = Part(
+        name=f"{name}, roof",
         section="roof",
         corners=tuple((float(x), float(y), float(z)) for x, y, z in np.round([*lines.edge, *lines.ridge[::-1]], 4)),
-        reflectance=round(mean_reflectance(house.materials[roof.covering]), 3),
+        reflectance=1.0,
     )
+    return slope, house.materials[roof.covering]
+
+
+def _roof_edge(house: House, name: str, lines: RoofLines, roof: Roof) -> _Measured:
+    drop = roof.fascia_m / math.cos(math.radians(roof.pitch_deg))
+    upper = [(float(x), float(y)) for x, y, _ in lines.edge]
+    part = Part(
+        name=f"{name}, roof edge",
+        section="roof",
+        polygon=tuple(_rounded(point) for point in (*upper, *((x, y - drop) for x, y in upper[::-1]))),
+        forward_m=round(float(lines.edge[0, 2]) + 0.03, 4),
+        reflectance=1.0,
+        sides=False,
+    )
+    return part, house.materials[roof.fascia]
 
 
 def _rounded(point: tuple[float, float]) -> tuple[float, float]:
@@ -119,44 +183,52 @@ def _opening(opening: Opening) -> tuple[float, float, float, float]:
     return (round(left, 4), opening.sill_y_m, opening.width_m, opening.height_m)
 
 
-def mean_reflectance(material: Material) -> float:
-    """What a patch of a material gives back on the average, joints, shaded edges and relief included. [-]
-
-    As an owner would find it with a light meter and a sheet of white paper.
-    """
-    paint, kind = np.array(paint_of(material)), KINDS.index(material.kind)
-    out = np.empty(5)
-    places = np.random.default_rng(0).uniform((0.0, 0.0), _PROBED_M, (_PROBES, 2))
-    total = 0.0
-    for u, v in places:
-        surface(kind, paint, u, v, out)
-        square_on = 1.0 / math.sqrt(1.0 + out[3] ** 2 + out[4] ** 2)
-        total += float(out[:3] @ LUMA_BT709) * square_on
-    return total / _PROBES
+def _top_row(door: GarageDoor) -> tuple[float, float, float, float]:
+    """The row of small windows in a garage door, without the boards around it."""
+    left, bottom, width, height = _opening(door)
+    row, rim = height / door.panels[1], 0.09
+    return (
+        round(left + rim, 4),
+        round(bottom + height - row + rim, 4),
+        round(width - 2.0 * rim, 4),
+        round(row - 2.0 * rim, 4),
+    )
 
 
-def _porch_roof(house: House, porch: Porch) -> Part:
-    """The gable over a porch, or its slope where the roof leans against the wall."""
+def _porch_roof(house: House, porch: Porch) -> list[_Measured]:
+    """The gable over a porch with the boards along its edge, or its slope where the roof leans against the wall."""
     (left, right), top = porch.x_m, porch.beam_y_m + porch.beam_m
     front, rise = porch.wall_z_m + porch.depth_m, math.tan(math.radians(porch.roof.pitch_deg))
     if porch.roof.gable == "front":
         peak = ((left + right) / 2.0, round(top + (right - left) / 2.0 * rise, 4))
-        return Part(
+        part = Part(
             name=porch.title.lower(),
             section=porch.id,
             polygon=((left, porch.beam_y_m), (right, porch.beam_y_m), (right, top), peak, (left, top)),
             forward_m=front,
-            reflectance=round(mean_reflectance(house.materials[porch.post]), 3),
+            reflectance=1.0,
             sides=False,
         )
+        lines = roof_lines(porch.x_m, front, porch.depth_m, top, porch.roof)
+        edge = _roof_edge(house, porch.title.lower(), lines, porch.roof)
+        return [(part, house.materials[porch.post]), edge]
     low = (top, front + porch.roof.overhang_m)
     high = (round(top + (porch.depth_m + porch.roof.overhang_m) * rise, 4), porch.wall_z_m)
-    return Part(
+    part = Part(
         name=porch.title.lower(),
         section=porch.id,
         corners=((left, *low), (right, *low), (right, *high), (left, *high)),
-        reflectance=round(mean_reflectance(house.materials[porch.roof.covering]), 3),
+        reflectance=1.0,
     )
+    return [(part, house.materials[porch.roof.covering])]
+
+
+def _eaves(block: Block) -> Obstacle:
+    """The board and the gutter along the foot of a slope: they hang before the top of the wall."""
+    lines = roof_lines(block.x_m, block.front_z_m, block.depth_m, block.eaves_y_m, block.roof)
+    (left, y, z), (right, *_) = lines.edge
+    height = (float(y) - block.roof.fascia_m, float(y))
+    return _span("eaves", "eaves", (float(left), float(right)), height, (float(z), float(z) + _GUTTER_M))
 
 
 def _porch(porch: Porch) -> list[Obstacle]:
