@@ -38,6 +38,7 @@ class Street:
     box_shift: tuple[float, float] = (14.0, -2.0)
     pane: tuple[float, float, float, float] | None = (150.0, 90.0, 230.0, 170.0)
     zoom: float = 1.06
+    defocus_px: tuple[float, float] = (0.0, 0.0)  # of the projector at the left and at the right edge
     wall: NDArray[np.float64] = field(init=False)
     front: NDArray[np.float64] = field(init=False)
 
@@ -110,7 +111,7 @@ class Street:
             albedo[on_box] = 0.4
         if self.pane is not None:
             albedo[_inside(at, self.pane)] = 0.0
-        return Scene(source.astype(np.float32), albedo.astype(np.float32))
+        return Scene(source.astype(np.float32), albedo.astype(np.float32), self.defocus_px)
 
 
 @dataclass
@@ -119,14 +120,35 @@ class Scene:
 
     source: NDArray[np.float32]
     albedo: NDArray[np.float32]
+    defocus_px: tuple[float, float] = (0.0, 0.0)
 
     def light(self, shown: NDArray[np.uint8], *, gamma: float = 2.4) -> NDArray[np.float32]:
         """Linear picture of the camera under a projected frame; full white on white paint is 1."""
         projected = (shown / 255.0).astype(np.float32) ** np.float32(gamma)
+        if any(self.defocus_px):
+            left, right = (cv2.GaussianBlur(projected, (0, 0), max(s, 0.01)) for s in self.defocus_px)
+            share = np.linspace(0.0, 1.0, projected.shape[1], dtype=np.float32)
+            projected = (1 - share) * left + share * right
         # Projector pixels are little squares: nearest neighbour on the fine raster, black outside.
         fine = cv2.remap(projected, self.source, None, cv2.INTER_NEAREST, borderValue=0.0) * self.albedo
         h, w = fine.shape
         return fine.reshape(h // FINE, FINE, w // FINE, FINE).mean(axis=(1, 3), dtype=np.float32)
+
+
+class ThroughScaler:
+    """A plan as a player shows it that maps the video's pixels to the panel's by a matrix (3, 3)."""
+
+    def __init__(self, plan: PatternPlan, matrix: NDArray[np.float64]) -> None:
+        self._plan, self._matrix = plan, matrix
+        self.rate, self.duration_s, self.frame_count = plan.rate, plan.duration_s, plan.frame_count
+        self._last: tuple[NDArray[np.uint8], NDArray[np.uint8]] | None = None
+
+    def frame(self, index: int) -> NDArray[np.uint8]:
+        shown = self._plan.frame(index)
+        if self._last is None or self._last[0] is not shown:
+            size = shown.shape[::-1]
+            self._last = (shown, cv2.warpPerspective(shown, self._matrix, size, flags=cv2.INTER_CUBIC))
+        return self._last[1]
 
 
 @dataclass
@@ -153,7 +175,9 @@ class Phone:
     seed: int = 1
 
 
-def film(path: Path, plan: PatternPlan, street: Street, phone: Phone, *, last_s: float | None = None) -> None:
+def film(
+    path: Path, plan: PatternPlan | ThroughScaler, street: Street, phone: Phone, *, last_s: float | None = None
+) -> None:
     """Film the playing pattern: exposures straddle the projector's frames, levels drift, noise, 8 bits, H.264."""
     rng = np.random.default_rng(phone.seed)
     with VideoWriter(path, street.camera_size, phone.rate, crf=phone.crf) as writer:
@@ -162,7 +186,7 @@ def film(path: Path, plan: PatternPlan, street: Street, phone: Phone, *, last_s:
 
 
 def _exposures(
-    plan: PatternPlan, street: Street, phone: Phone, rng: np.random.Generator, last_s: float | None
+    plan: PatternPlan | ThroughScaler, street: Street, phone: Phone, rng: np.random.Generator, last_s: float | None
 ) -> Iterator[NDArray[np.float32]]:
     scene = street.scene()
     light: dict[int, NDArray[np.float32]] = {}

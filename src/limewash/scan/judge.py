@@ -12,6 +12,9 @@ from limewash.errors import InputError
 from limewash.scan.clip import Takes
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.findings import Finding, Findings
+from limewash.scan.focus import measure_focus
+from limewash.scan.judge_chain import chain_findings, focus_findings
+from limewash.scan.scaling import measure_scaling
 from limewash.scan.surface import Surfaces
 
 Picture = NDArray[np.float32]
@@ -72,6 +75,8 @@ def judge(path: Path, takes: Takes, surfaces: Surfaces, correspondence: Correspo
             *_timing(takes),
             *_framing(surfaces),
             *_orientation(surfaces),
+            *chain_findings(measure_scaling(takes, correspondence), correspondence.projector_size),
+            *focus_findings(measure_focus(takes, surfaces)),
         ]
     )
 
