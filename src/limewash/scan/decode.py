@@ -20,6 +20,7 @@ from limewash.scan.clip import Takes
 from limewash.scan.pattern import PatternPlan
 
 Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
 Sums = NDArray[np.uint16]
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -29,6 +30,9 @@ _HARMONICS = 3
 _MIXED = 8.0  # times its noise, by which the code's holds of a pixel may miss what its fringe foretells
 _UNEVEN = 0.25  # and the share of its amplitude
 _FAINTEST = 0.8  # amplitude in units of noise; the code tells such a pixel all the same, by its neighbours
+_ALONG, _ACROSS = 4, 1  # how far faint pixels are pooled, along the fringes and across them [camera px]
+_FAINT_ROWS = 96  # at a time, to spare memory
+_OBJECTION = 3.5  # standard deviations by which a pixel's own fringe may be off the mean of its surroundings
 _NEIGHBOURS = 2  # how far a pixel asks around when its own bits are not clear [camera px]
 
 
@@ -75,14 +79,56 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
     plan : PatternPlan
         What was shown.
     """
-    fits = [_fit_fringe(sums, weights, plan, which) for which in (0, 1)]
-    variance = _pooled_noise([noise for _, noise in fits])
-    (x, sigma_x), (y, sigma_y) = (_locate(sums, weights, plan, which, fits[which][0], variance) for which in (0, 1))
+    decoded, fits = _decode_rows(sums, weights, plan, np.ones(sums.shape[1:], dtype=np.bool_))
+    _decode_faint(sums, weights, plan, decoded, fits)
+    return decoded
+
+
+def _decode_rows(sums: Sums, weights: Floats, plan: PatternPlan, wanted: Mask) -> tuple[Decoded, tuple[Image, Image]]:
+    """Decode the wanted pixels, each by itself; gives the fits of the fringes of both axes as well."""
+    fits = [_fit_fringe(sums, weights, plan, which, wanted) for which in (0, 1)]
+    variance = _shared_noise([noise for _, noise in fits], wanted)
+    (x, sigma_x), (y, sigma_y) = (
+        _locate(sums, weights, plan, which, fits[which][0], variance, wanted) for which in (0, 1)
+    )
     amplitude = np.sqrt(np.hypot(*fits[0][0][1:3]) * np.hypot(*fits[1][0][1:3]))
-    return Decoded(x, y, sigma_x, sigma_y, amplitude, np.sqrt(variance))
+    return Decoded(x, y, sigma_x, sigma_y, amplitude, np.sqrt(variance)), (fits[0][0], fits[1][0])
 
 
-def _fit_fringe(sums: Sums, weights: Floats, plan: PatternPlan, which: int) -> tuple[Image, Image]:
+def _decode_faint(sums: Sums, weights: Floats, plan: PatternPlan, decoded: Decoded, fits: tuple[Image, Image]) -> None:
+    """Decode what said nothing by itself from the mean of its surroundings, where its own fringe does not object.
+
+    Dark roofs at grazing light and lawns far off return less than their noise, but their neighbours share their
+    surface. Glass beside bright trim has bright neighbours too, but no fringe of its own: it objects.
+    """
+    height, width = decoded.x.shape
+    steps = np.array([axis.steps for axis in plan.axes])
+    for first in range(0, height, _FAINT_ROWS):
+        last = min(first + _FAINT_ROWS, height)
+        left = ~(np.isfinite(decoded.x[first:last]) & np.isfinite(decoded.y[first:last]))
+        if not left.any():
+            continue
+        start, stop = max(first - _ALONG, 0), min(last + _ALONG, height)
+        wanted = np.zeros((stop - start, width), dtype=np.bool_)
+        rows = slice(first - start, last - start)
+        wanted[rows] = left
+        mean, mean_fits = _decode_rows(_pooled(sums[:, start:stop], plan), weights, plan, wanted)
+        for own, fit, count in zip(fits, mean_fits, steps, strict=True):
+            off = np.hypot(*(own[1:3, first:last] - fit[1:3, rows]))
+            # Either part of a sinusoid through N steps has sqrt(2/N) times the noise of one.
+            left &= off < _OBJECTION * np.sqrt(2.0 / count) * decoded.noise[first:last]
+        for name in ("x", "y", "sigma_x", "sigma_y"):
+            np.copyto(getattr(decoded, name)[first:last], getattr(mean, name)[rows], where=left)
+
+
+def _pooled(sums: Sums, plan: PatternPlan) -> Sums:
+    """Means over oblongs that lie along the fringes, where phase changes least."""
+    along, across = 2 * _ALONG + 1, 2 * _ACROSS + 1
+    sides = [(across, along) if hold.axis == 0 else (along, across) for hold in plan.body]
+    return np.stack([cv2.boxFilter(picture, -1, side) for picture, side in zip(sums, sides, strict=True)])
+
+
+def _fit_fringe(sums: Sums, weights: Floats, plan: PatternPlan, which: int, wanted: Mask) -> tuple[Image, Image]:
     """Mean and harmonics of the phase steps of one axis, (1 + 2 harmonics, height, width), and what they leave over."""
     picks = np.array([n for n, hold in enumerate(plan.body) if hold.kind == "fringe" and hold.axis == which])
     phase = np.array([plan.body[n].phase_rad for n in picks])
@@ -90,36 +136,50 @@ def _fit_fringe(sums: Sums, weights: Floats, plan: PatternPlan, which: int) -> t
     harmonics = min(_HARMONICS, (len(picks) - 2) // 2)
     columns = [wave(h * phase) for h in range(1, harmonics + 1) for wave in (np.cos, np.sin)]
     basis = np.column_stack([np.ones(len(picks)), *columns])
-    fit = np.empty((basis.shape[1], *sums.shape[1:]), dtype=np.float32)
-    variance = np.empty(sums.shape[1:], dtype=np.float32)
+    fit = np.zeros((basis.shape[1], *sums.shape[1:]), dtype=np.float32)
+    variance = np.zeros(sums.shape[1:], dtype=np.float32)
     in_bands(
-        sums.shape[1], lambda first, last: fit_rows(sums, picks, weights[picks], basis, first, last, fit, variance)
+        sums.shape[1],
+        lambda first, last: fit_rows(sums, picks, weights[picks], basis, wanted, first, last, fit, variance),
     )
     return fit, variance
 
 
-def _pooled_noise(variances: list[Image]) -> Image:
+def _shared_noise(variances: list[Image], wanted: Mask) -> Image:
     """Noise of a pixel and its near surroundings, never below that of rounding to whole codes."""
-    pooled = cv2.boxFilter(np.mean(variances, axis=0, dtype=np.float32), -1, (5, 5))
-    return np.maximum(pooled, np.float32(1.0 / 12.0 / 4.0))
+    total = cv2.boxFilter(np.mean(variances, axis=0, dtype=np.float32), -1, (5, 5))
+    share = cv2.boxFilter(wanted.astype(np.float32), -1, (5, 5))
+    return np.maximum(total / np.maximum(share, np.float32(1e-3)), np.float32(1.0 / 12.0 / 4.0))
 
 
 def _locate(
-    sums: Sums, weights: Floats, plan: PatternPlan, which: int, fit: Image, variance: Image
+    sums: Sums, weights: Floats, plan: PatternPlan, which: int, fit: Image, variance: Image, wanted: Mask
 ) -> tuple[Image, Image]:
     axis = plan.axes[which]
     holds = [(n, hold) for n, hold in enumerate(plan.body) if hold.kind == "code" and hold.axis == which]
     picks = np.array([n for n, _ in holds])
     bits = np.array([hold.bit for _, hold in holds])
     phase = np.array([hold.phase_rad for _, hold in holds])
-    x, sigma = (np.empty(sums.shape[1:], dtype=np.float32) for _ in range(2))
+    x, sigma = (np.full(sums.shape[1:], np.nan, dtype=np.float32) for _ in range(2))
     harmonics = range(1, (len(fit) + 1) // 2)
     waves = np.column_stack([wave(h * phase) for h in harmonics for wave in (np.cos, np.sin)])
     code = (picks, weights[picks], bits, waves)
     in_bands(
         sums.shape[1],
         lambda first, last: locate_rows(
-            sums, *code, fit, variance, axis.period_px, axis.steps, axis.bits, axis.length_px, first, last, x, sigma
+            sums,
+            *code,
+            fit,
+            variance,
+            wanted,
+            axis.period_px,
+            axis.steps,
+            axis.bits,
+            axis.length_px,
+            first,
+            last,
+            x,
+            sigma,
         ),
     )
     return x, sigma
@@ -135,13 +195,23 @@ def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
 
 @kernel
 def fit_rows(
-    sums: Sums, picks: Indices, weights: Floats, basis: Floats, first: int, last: int, fit: Image, variance: Image
+    sums: Sums,
+    picks: Indices,
+    weights: Floats,
+    basis: Floats,
+    wanted: Mask,
+    first: int,
+    last: int,
+    fit: Image,
+    variance: Image,
 ) -> None:
     """Fit the basis, whose columns are orthogonal, to the phase steps of every pixel; the rest is noise."""
     steps, terms = basis.shape
     value = np.empty(steps)
     for row in range(first, last):
         for col in range(sums.shape[2]):
+            if not wanted[row, col]:
+                continue
             rest = 0.0
             for k in range(steps):
                 value[k] = sums[picks[k], row, col] * weights[k]
@@ -165,6 +235,7 @@ def locate_rows(
     waves: Floats,
     fit: Image,
     variance: Image,
+    wanted: Mask,
     period_px: float,
     steps: int,
     bit_count: int,
@@ -186,7 +257,8 @@ def locate_rows(
     half = 0.5 * period_px
     for row in range(first, last):
         for col in range(width):
-            position[row, col] = sigma[row, col] = np.nan
+            if not wanted[row, col]:
+                continue
             sd = np.sqrt(variance[row, col])
             c, s = fit[1, row, col], fit[2, row, col]
             if c * c + s * s < sd * sd:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
 from limewash.scan.correspondence import Correspondence
+from limewash.scan.decode import in_bands
 from limewash.scan.surface import Surfaces
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
+_JUMP_PX = 6.0  # from one projector pixel to the next; a mistake at a smaller one does no harm [camera px]
+_CRUMB_PX = 20  # pieces of fewer projector pixels are left out
 _OVERHANG_PX = 0.5  # a surface reaches this far beyond the centre of its last camera pixel
 
 
@@ -34,6 +38,12 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, camera_x, camera_y, strength)
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
     extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)
+    # Which of two surfaces a projector pixel at a jump hits, no camera pixel can tell for certain.
+    doubtful = np.zeros(shape, dtype=np.bool_)
+    in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX, first, last, doubtful))
+    camera_x[doubtful] = camera_y[doubtful] = np.nan
+    crumbs = _crumbs(np.isfinite(camera_x))
+    camera_x[crumbs] = camera_y[crumbs] = np.nan
     return Correspondence(
         camera_x=camera_x,
         camera_y=camera_y,
@@ -41,6 +51,14 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
         camera_size=(width, height),
         projector_size=projector_size,
     )
+
+
+def _crumbs(seen: Mask) -> Mask:
+    """Pieces too small to be a surface: numbered by chance."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(seen.astype(np.uint8), connectivity=4)
+    small = stats[:, cv2.CC_STAT_AREA] < _CRUMB_PX
+    small[0] = False  # what is not seen anyway
+    return np.asarray(small[label])
 
 
 def _confidence(surfaces: Surfaces, camera_x: Image, camera_y: Image) -> Image:
@@ -180,3 +198,16 @@ def extend_rims(
                         rim[v, u] = far
                         camera_x[v, u] = col + s
                         camera_y[v, u] = row + t
+
+
+@kernel
+def mark_jumps(camera_x: Image, camera_y: Image, jump: float, first: int, last: int, doubtful: Mask) -> None:
+    """Mark the projector pixels one of whose eight neighbours is seen far from them."""
+    high, wide = camera_x.shape
+    for v in range(first, last):
+        for u in range(wide):
+            for r in range(max(v - 1, 0), min(v + 2, high)):
+                for c in range(max(u - 1, 0), min(u + 2, wide)):
+                    # NaN is not far.
+                    if np.hypot(camera_x[r, c] - camera_x[v, u], camera_y[r, c] - camera_y[v, u]) > jump:
+                        doubtful[v, u] = True

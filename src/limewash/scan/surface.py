@@ -33,6 +33,7 @@ _COMPANY = 7  # as many must agree
 _LIKE, _UNLIKE = 1.6, 0.62  # ratios of brightness up to and from which pixels are of one surface
 _STEEPNESS = 4  # the weight is the square of the code to this: bright pixels know best where the surface is
 _CODE_TO_LIGHT = 2.2  # exponent that leads from codes to light, about
+_DOUBT = 0.8  # one standard deviation of light told from eight steps, in noise by amplitude
 _FAINTEST = 0.1  # share of a surface's light; a pixel with less only sees it blurred
 
 
@@ -84,6 +85,8 @@ def find_surfaces(decoded: Decoded) -> Surfaces:
     inner = right & down
     inner[:, 1:] &= right[:, :-1]
     inner[1:] &= down[:-1]
+    # Where the rim lies, a faint pixel tells badly: it only counts for what it fills for certain.
+    share -= _DOUBT * decoded.noise / np.maximum(decoded.amplitude, np.float32(1e-3))
     share[inner] = 1.0  # dark paint, not the rim
     return Surfaces(fit_x, fit_y, slope, fit_sigma, decoded.amplitude, share, right, down)
 

@@ -12,6 +12,7 @@ from limewash.scan.correspondence import Correspondence
 from limewash.world.truth import Truth
 
 _FAR_PX = 3.0
+_EDGE_ON = 0.05  # of the camera pixels that a projector pixel fills elsewhere
 _AROUND = 3  # how far the pixels around are asked [projector px]
 
 Array = NDArray[np.float64]
@@ -62,7 +63,8 @@ def accuracy(found: Correspondence, truth: Correspondence) -> Accuracy:
         If the two are of different projector or camera sizes.
     """
     seen, both = truth.seen, truth.seen & found.seen
-    errors = errors_px(found, truth)[both]
+    errors = errors_px(found, truth)
+    errors = errors[np.isfinite(errors)]
     found_count = int(found.seen.sum())
     return Accuracy(
         median_px=float(np.median(errors)) if errors.size else float("nan"),
@@ -83,6 +85,9 @@ def errors_px(found: Correspondence, truth: Correspondence) -> NDArray[np.float6
     of that surface. Near a depth edge what is seen there may belong to the surface next to it: where the own plane
     gives more than a pixel, the pixels around are asked as well, each for what lies within a pixel of it.
 
+    NaN also on surfaces that the camera sees edge-on, where a twentieth of its usual light or less comes from a
+    projector pixel: there a hair's breadth in the camera is many projector pixels.
+
     A truth without growth (not from a virtual house) is differenced from pixel to pixel instead, on the side
     where it changes least.
     """
@@ -90,11 +95,20 @@ def errors_px(found: Correspondence, truth: Correspondence) -> NDArray[np.float6
         if getattr(found, name) != getattr(truth, name):
             raise InputError(f"{name} differs: found {getattr(found, name)}, truth {getattr(truth, name)}")
     growth = truth.growth.astype(np.float64) if isinstance(truth, Truth) else _differences(truth)
-    off = _taken_back(found.camera_x - truth.camera_x, found.camera_y - truth.camera_y, growth)
-    errors = np.hypot(*off)
+    dx = found.camera_x.astype(np.float64) - truth.camera_x
+    dy = found.camera_y.astype(np.float64) - truth.camera_y
+    errors = np.hypot(*_taken_back(dx, dy, growth))
     rows, columns = np.nonzero(errors > 1.0)
     errors[rows, columns] = np.fmin(errors[rows, columns], _by_neighbours(found, truth, growth, rows, columns))
+    errors[_edge_on(growth)] = np.nan
     return errors
+
+
+def _edge_on(growth: Array) -> NDArray[np.bool_]:
+    """Where a projector pixel fills next to nothing of the camera's picture."""
+    area = np.abs(growth[..., 0, 0] * growth[..., 1, 1] - growth[..., 0, 1] * growth[..., 1, 0])
+    known = area[np.isfinite(area)]
+    return np.asarray(area < _EDGE_ON * np.median(known)) if known.size else np.isnan(area)
 
 
 def _taken_back(dx: Array, dy: Array, growth: Array) -> tuple[Array, Array]:
