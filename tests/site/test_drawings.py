@@ -13,7 +13,7 @@ import shapely
 
 from limewash.project.models import House
 from limewash.site.canvas import Label, Shape, Sheet, overlaps, printable, text_width_mm, wrapped
-from limewash.site.drafting import Words, dimension, fitted, hatch
+from limewash.site.drafting import dimension, fitted, hatch
 from limewash.site.draw_elevation import draw_elevation
 from limewash.site.draw_eye import check_points
 from limewash.site.draw_heat import BANDS
@@ -24,6 +24,7 @@ from limewash.site.placement import Placement, check_rig
 from limewash.site.scene import Scene, build_scene
 from limewash.site.search import search
 from limewash.site.svg_writer import svg_text
+from limewash.site.words import Words
 
 Make = Callable[[dict[str, Any]], House]
 NUMBER = re.compile(r"^-?\d[\d .]*$")
@@ -172,6 +173,50 @@ def test_words_keep_out_of_each_others_way() -> None:
     assert words.put([(50.0, 50.0)], "two") is None
     assert words.put([(50.0, 50.0), (50.0, 70.0), (50.0, 90.0)], "two") == Label(50.0, 90.0, "two", 2.5, backed=True)
     assert words.put([(99.0, 20.0)], "beyond the edge") is None
+
+
+def test_words_turned_upright_keep_their_foot_to_the_right() -> None:
+    # SVG 2, section 8.5: rotate(-90) takes (x, y) to (y, -x); letters stand on y = 0 and reach up to y < 0.
+    label = Label(50.0, 50.0, "Hb", 10.0, "start", angle_deg=90.0)
+    turned = np.array([(y, -x) for x, y in Label(0.0, 0.0, "Hb", 10.0, "start").corners_mm()])
+    assert label.corners_mm() == pytest.approx(turned + 50.0)
+
+
+def test_dimension_words_stand_clear_of_their_line() -> None:
+    sheet = Sheet(100.0, 100.0)
+    for end in ((60.0, 10.0), (10.0, 60.0), (60.0, 60.0)):
+        label = dimension(sheet, (10.0, 10.0), end, "3.00 m", away_mm=0.0)
+        paper = shapely.Polygon(label.corners_mm(room_mm=0.3))
+        assert not paper.intersects(shapely.LineString([(10.0, 10.0), end]))
+
+
+def test_words_prefer_a_place_without_lines_and_are_led_back() -> None:
+    sheet = Sheet(100.0, 100.0)
+    sheet.line((10.0, 50.0), (90.0, 50.0))
+    words = Words(sheet)
+    label = words.put([(50.0, 51.0), (50.0, 56.0)], "a post", lead_to=(50.0, 50.0))
+    assert label is not None
+    assert label.y_mm == 56.0
+    lead = sheet.items[-2]
+    assert isinstance(lead, Shape)
+    assert lead.rings[0][-1] == pytest.approx((50.0, 50.0))
+    # What lies under a filled shape cannot be seen, and hides nothing.
+    sheet.area([[(0, 0), (100, 0), (100, 100), (0, 100)]], fill="#ffffff")
+    label = words.put([(30.0, 51.0), (30.0, 56.0)], "a wall")
+    assert label is not None
+    assert label.y_mm == 51.0
+
+
+def test_a_name_stands_inside_its_area_where_there_is_room() -> None:
+    sheet = Sheet(100.0, 100.0)
+    words = Words(sheet)
+    wide, thin = shapely.box(10, 10, 60, 30), shapely.box(10, 60, 60, 61)
+    inside = words.name(wide, "garage")
+    assert inside is not None
+    assert wide.covers(shapely.Polygon(inside.corners_mm()))
+    beside = words.name(thin, "roof edge")
+    assert beside is not None
+    assert not thin.covers(shapely.Polygon(beside.corners_mm()))
 
 
 def test_a_usual_scale_is_chosen_and_the_drawing_fits() -> None:

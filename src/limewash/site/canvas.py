@@ -70,7 +70,8 @@ class Label:
         box[:, 1] *= self.size_mm
         box += room_mm * np.array([(-1, 1), (1, 1), (1, -1), (-1, -1)])
         turn = np.radians(self.angle_deg)
-        rotation = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+        # Turned against the clock as it is seen, with y running down.
+        rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
         corners: Array = box @ rotation + np.array([self.x_mm, self.y_mm])
         return corners
 

@@ -1,8 +1,7 @@
-"""What drawings are made of: a scale, dimension lines, hatching, words that keep out of each other's way."""
+"""What drawings are made of: a scale, dimension lines, hatching, titles."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,13 +10,15 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
 from limewash.project.lengths import Units
-from limewash.site.canvas import GREY, INK, THIN, Label, Pen, Sheet, text_width_mm
+from limewash.site.canvas import GREY, THIN, Label, Pen, Sheet, text_width_mm
 
 Array = NDArray[np.float64]
 
 SCALES = (10, 20, 25, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1500, 2000)
 TEXT_MM = 2.5
 _TICK_MM = 1.1
+_CLEAR_MM = 1.1
+"""From a dimension line to the base of its words: the paper behind them must not hide it."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ def _dimension_words(sheet: Sheet, p: Array, q: Array, along: Array, text: str, 
         angle += 180.0
         along = -along
         p, q = q, p
-    lift = np.array([along[1], -along[0]]) * 0.8
+    lift = np.array([along[1], -along[0]]) * _CLEAR_MM
     width = text_width_mm(text, size_mm)
     fits = width + 1.0 <= float(np.linalg.norm(q - p))
     at = (p + q) / 2 + lift if fits else q + along * (width / 2 + 2.0) + lift
@@ -127,66 +128,6 @@ def hatch(
     lines = [np.array(line.coords) for line in cut if line.geom_type == "LineString" and line.length > 0.2]
     if lines:
         sheet.lines(lines, pen)
-
-
-class Words:
-    """Places words where no other words are."""
-
-    def __init__(self, sheet: Sheet, *, inside: tuple[float, float, float, float] | None = None) -> None:
-        self.sheet = sheet
-        self.limit = shapely.box(*(inside or (0.0, 0.0, sheet.width_mm, sheet.height_mm)))
-        self.kept_free: list[BaseGeometry] = []
-
-    def keep_free(self, x: float, y: float, half_width: float, half_height: float) -> None:
-        """Put no words over a small drawn thing."""
-        self.kept_free.append(shapely.box(x - half_width, y - half_height, x + half_width, y + half_height))
-
-    def put(
-        self,
-        places: Iterable[tuple[float, float]],
-        text: str,
-        *,
-        size_mm: float = TEXT_MM,
-        anchor: str = "middle",
-        bold: bool = False,
-        colour: str = INK,
-        backed: bool = True,
-        must: bool = False,
-    ) -> Label | None:
-        """The words at the first of the places where they are free; None (or the last place, if they must)."""
-        label = None
-        for x, y in places:
-            label = Label(x, y, text, size_mm, anchor, 0.0, bold, colour, backed)
-            if self.is_free(label):
-                self.sheet.items.append(label)
-                return label
-        if must and label is not None:
-            self.sheet.items.append(label)
-            return label
-        return None
-
-    def is_free(self, label: Label) -> bool:
-        """Whether a label would meet no other and stay on the paper."""
-        box = shapely.Polygon(label.corners_mm(room_mm=0.4))
-        if not self.limit.covers(box) or any(box.intersects(thing) for thing in self.kept_free):
-            return False
-        return not any(box.intersects(shapely.Polygon(other.corners_mm())) for other in self.sheet.labels)
-
-
-def around(x: float, y: float, *, step_mm: float = 3.2, size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
-    """A place and those around it, nearest first, for `Words.put`. [mm]"""
-    base = y + size_mm * 0.26
-    offsets = [(i, j) for i in range(-3, 4) for j in range(-5, 6)]
-    offsets.sort(key=lambda o: (abs(o[0]) * 2 + abs(o[1]), o))
-    return [(x + i * step_mm * 2, base + j * step_mm) for i, j in offsets]
-
-
-def beside(bounds: tuple[float, float, float, float], size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
-    """Places for words below, above and around a box of the sheet (left, top, right, bottom). [mm]"""
-    left, top, right, bottom = bounds
-    x = (left + right) / 2
-    near = [(x, bottom + size_mm * 1.1), (x, top - size_mm * 0.4)]
-    return [*near, *around(x, bottom + size_mm * 2.0)]
 
 
 def title_strip(sheet: Sheet, title: str, *notes: str, small: bool = False) -> None:

@@ -13,8 +13,6 @@ from limewash.project.lengths import Units, show_length
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
 from limewash.site.drafting import (
     Frame,
-    Words,
-    around,
     dimension,
     fitted,
     foot_mm,
@@ -26,6 +24,7 @@ from limewash.site.drafting import (
 from limewash.site.placement import PartResult, Placement
 from limewash.site.scene import Scene
 from limewash.site.surface import Surface
+from limewash.site.words import Words, around
 
 Array = NDArray[np.float64]
 OnSheet = Callable[[BaseGeometry], BaseGeometry]
@@ -46,9 +45,12 @@ def draw_elevation(placement: Placement, scene: Scene, *, size_mm: tuple[float, 
     _measures(sheet, frame, placement, scene)
     words = Words(sheet, inside=(2.0, 2.0, sheet.width_mm - 2.0, sheet.height_mm - foot))
     _aim(sheet, words, frame, placement, scene.units)
-    for part in placement.parts:
-        label = f"{part.surface.name}: {part.lit_m2 / part.area_m2:.0%} lit"
-        words.put(_places(part.surface, frame), label)
+    covered: BaseGeometry = shapely.Polygon()
+    for part in back_to_front(placement.parts)[::-1]:
+        on_sheet = shown(part.surface, frame)
+        text = f"{part.surface.name}: {part.lit_m2 / part.area_m2:.0%} lit"
+        words.name(on_sheet(part.surface.shape).difference(covered), text)
+        covered = covered.union(on_sheet(part.surface.outline))
     notes = (f"1 : {frame.scale:g}", "thick: edge of the light", "hatched: shadow", unit_note(scene.units))
     title_strip(sheet, "Front, from the street", *notes, small=is_small(size_mm))
     return sheet
@@ -148,10 +150,5 @@ def _aim(sheet: Sheet, words: Words, frame: Frame, placement: Placement, units: 
     sheet.circle(x, y, 1.4, pen=LINE)
     sheet.lines([[(x - 3, y), (x + 3, y)], [(x, y - 3), (x, y + 3)]], LINE)
     place = ", ".join(show_length(float(v), units) for v in placement.aim_m[:2])
-    words.put([(x, y - 4.0), (x, y + 6.5), *around(x, y - 4.0)], f"middle of the picture: {place}")
-
-
-def _places(surface: Surface, frame: Frame) -> list[tuple[float, float]]:
-    middle = surface.shape.representative_point()
-    x, y = frame.point(*(float(c) for c in surface.world(np.array(middle.coords[0]))[:2]))
-    return around(x, y)
+    words.keep_free(x, y, 3.2, 3.2)
+    words.put([(x, y - 4.0), (x, y + 6.5), *around(x, y - 4.0)], f"middle of the picture: {place}", lead_to=(x, y))

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from limewash.geometry.homography import apply_homography
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
-from limewash.site.drafting import Frame, Words, around, foot_mm, hatch, is_small, title_strip
+from limewash.site.drafting import Frame, foot_mm, hatch, is_small, title_strip
 from limewash.site.placement import Placement
 from limewash.site.surface import Surface
 from limewash.site.visibility import frame_shape
+from limewash.site.words import Words, around
 
 Array = NDArray[np.float64]
 
@@ -88,12 +89,16 @@ def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190
         aside = 3.4 if small else 14.0
         spots = [(x + inward[0] * aside, y + inward[1] * 3.4), *around(x + inward[0] * aside, y + inward[1] * 4.0)]
         words.put(spots, text, bold=True)
-    for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
-        inner = shape.representative_point()
-        words.put(around(inner.x, inner.y), f"{part.surface.name} {part.picture_share:.0%}")
+    if not small:
+        for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
+            words.name(shape, f"{part.surface.name} {_share_words(part.picture_share)}")
     hatched = f"hatched: lands on nothing to be lit, {placement.wasted:.0%}"
     title_strip(sheet, "What the projector sees", f"{width} x {height} px", hatched, small=small)
     return sheet
+
+
+def _share_words(share: float) -> str:
+    return f"{share:.0%}" if share >= 0.005 else "under 1%"
 
 
 def _corners(surface: Surface) -> list[tuple[str, Array]]:

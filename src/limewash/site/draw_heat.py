@@ -14,11 +14,12 @@ from shapely.geometry.base import BaseGeometry
 from limewash.light.photometry import CONTRAST_CLASSES, FOOT_CANDLE_LX
 from limewash.project.lengths import INCH_M, Units
 from limewash.site.canvas import GREY, INK, LINE, THIN, Sheet
-from limewash.site.drafting import Words, title_strip
+from limewash.site.drafting import title_strip
 from limewash.site.draw_elevation import OnSheet, back_to_front, draw_glass, sheet_with_parts, shown
 from limewash.site.part_map import PartMap
 from limewash.site.placement import PartResult, Placement
 from limewash.site.scene import Scene
+from limewash.site.words import Words
 
 Array = NDArray[np.float64]
 
@@ -91,8 +92,8 @@ def _heat_map(kind: str, placement: Placement, units: Units) -> HeatMap:
         return HeatMap(title, unit, "illuminance_lx", edges, _ranges(edges, unit), factor, 1 if imperial else 0)
     if kind == "contrast":
         edges = [least for _, least in CONTRAST_CLASSES]
-        names = [f"under {edges[0]:g}:1"] + [f"{name}, {least:g}:1" for name, least in CONTRAST_CLASSES]
-        return HeatMap("Contrast of white to black, street light included", ": 1", "contrast", edges, names, 1.0, 0)
+        names = [f"under {edges[0]:g}:1"] + [f"{name}, from {least:g}:1" for name, least in CONTRAST_CLASSES]
+        return HeatMap("Contrast of white to black, street light included", "x : 1", "contrast", edges, names, 1.0, 0)
     factor, unit = (1.0 / INCH_M, "in") if imperial else (1000.0, "mm")
     edges = _round_edges(placement.values("pitch_m") * factor)
     return HeatMap(
@@ -124,15 +125,16 @@ def _cells(
     heat: HeatMap,
     fills: Sequence[str],
 ) -> None:
-    """Each band as one shape, cut to the exact edge of the light."""
-    maps = part.maps
+    """All that is lit in the lowest band's grey, then what reaches each higher band over it, its edge smoothed."""
+    maps, lit = part.maps, part.seen.plane
     values = _spread(getattr(maps, heat.field) * heat.factor)
-    for band, fill in enumerate(fills):
-        runs = _runs(maps, np.isfinite(values) & (np.searchsorted(heat.edges, values, side="right") == band))
+    sheet.geometry(on_sheet(lit), pen=GREY, fill=fills[0])
+    for edge, fill in zip(heat.edges, fills[1:], strict=True):
+        runs = _runs(maps, np.isfinite(values) & (values >= edge))
         if runs:
-            shape = on_sheet(shapely.union_all(runs, grid_size=1e-6).intersection(part.seen.plane))
-            sheet.geometry(shape, pen=None, fill=fill)
-            sheet.geometry(shape, pen=GREY)
+            cells = shapely.union_all(runs, grid_size=1e-6)
+            smooth = shapely.simplify(cells, maps.step_m).buffer(0)
+            sheet.geometry(on_sheet(smooth.intersection(lit)), pen=GREY, fill=fill)
 
 
 def _spread(values: Array) -> Array:

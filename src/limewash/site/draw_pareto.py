@@ -8,8 +8,9 @@ import numpy as np
 
 from limewash.light.photometry import CONTRAST_CLASSES
 from limewash.site.canvas import GREY, HIDDEN, INK, LINE, THIN, Sheet
-from limewash.site.drafting import Words, title_strip
+from limewash.site.drafting import title_strip
 from limewash.site.search import Candidate, SearchResult
+from limewash.site.words import Words
 
 _LEFT, _TOP, _RIGHT, _BELOW = 22.0, 12.0, 44.0, 30.0
 
@@ -34,24 +35,33 @@ def draw_pareto(result: SearchResult, *, size_mm: tuple[float, float] = (277.0, 
     _area_scale(sheet, area_top, width, height)
     _class_lines(sheet, low, high, width, height)
     marks = {label: n for n, label in enumerate(dict.fromkeys(c.label for c in every))}
-    for c in result.pareto:
+    for c in every:
         _mark(sheet, *place(c), marks[c.label], 0.5 + 0.9 * c.sharpness)
     words = Words(sheet, inside=(_LEFT, _TOP, _LEFT + width, _TOP + height))
+    for c in every:
+        words.keep_free(*place(c), 1.6, 1.6)
+    for c in result.best:
+        sheet.circle(*place(c), 2.2, pen=LINE)
     for number, c in enumerate(result.best, start=1):
-        x, y = place(c)
-        sheet.circle(x, y, 2.2, pen=LINE)
-        places = [(x + 9.0 + 5.0 * (n // 7), y - 9.0 + 4.0 * (n % 7)) for n in range(21)]
-        said = words.put(places, str(number), size_mm=3.2, bold=True)
-        if said is not None:
-            sheet.line((x + 2.2, y), (said.x_mm - 1.4, said.y_mm - 1.1), pen=GREY)
+        words.put(_ring(*place(c)), str(number), size_mm=3.2, bold=True, lead_to=place(c), dot=False)
     for label, n in marks.items():
         y = size_mm[1] - 17.0
         x = _LEFT + n * (size_mm[0] - _LEFT - 8.0) / max(len(marks), 1)
         _mark(sheet, x, y, n, 1.5)
         sheet.text(x + 3.0, y + 0.9, label, 2.4, anchor="start")
-    unbeaten = "each mark is unbeaten in area, contrast and detail together"
+    unbeaten = "the rest: unbeaten in area, contrast and detail together"
     title_strip(sheet, "Choices", "larger mark: finer detail", "numbers: the ranking", unbeaten)
     return sheet
+
+
+def _ring(x: float, y: float) -> list[tuple[float, float]]:
+    """Places around a mark, near ones first. [mm]"""
+    turns = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
+    return [
+        (float(x + radius * np.cos(turn)), float(y + 1.1 - radius * np.sin(turn)))
+        for radius in (5.0, 8.0, 12.0, 16.0)
+        for turn in turns
+    ]
 
 
 def _area_scale(sheet: Sheet, top: float, width: float, height: float) -> None:
@@ -64,8 +74,8 @@ def _area_scale(sheet: Sheet, top: float, width: float, height: float) -> None:
 
 
 def _class_lines(sheet: Sheet, low: float, high: float, width: float, height: float) -> None:
-    sheet.text(_LEFT - 15.0, _TOP - 3.0, "contrast of white to black, : 1", 2.6, anchor="start")
-    for value in (2, 3, 5, 10, 20, 30, 40, 60, 100, 150, 200, 300, 500):
+    sheet.text(_LEFT - 15.0, _TOP - 3.0, "contrast of white to black, x : 1", 2.6, anchor="start")
+    for value in (2, 3, 5, 10, 20, 30, 40, 60, 100, 150, 200, 300, 500, 700, 1000, 1500, 2000):
         share = (math.log(value) - low) / (high - low)
         if 0.0 < share < 1.0:
             y = _TOP + height * (1.0 - share)

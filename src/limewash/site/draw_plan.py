@@ -10,9 +10,6 @@ from limewash.project.lengths import show_length
 from limewash.site.canvas import AXIS, GREY, HIDDEN, INK, LINE, THICK, Pen, Sheet
 from limewash.site.drafting import (
     Frame,
-    Words,
-    around,
-    beside,
     dimension,
     fitted,
     foot_mm,
@@ -24,8 +21,12 @@ from limewash.site.drafting import (
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene, ground_shape
 from limewash.site.stand_marks import anchors, lens_plan
+from limewash.site.words import Words, around, beside
 
 Array = NDArray[np.float64]
+
+_FURTHEST_BACK_M = -2.5
+"""Roofs may run on behind this; the drawing need not."""
 
 _HATCH_DEG = {"road": 0.0, "pavement": 90.0, "bed": 135.0}
 
@@ -38,7 +39,7 @@ def draw_plan(placement: Placement, scene: Scene, *, size_mm: tuple[float, float
     window = shapely.box(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot)
     _ground(sheet, frame, scene, window)
     _beam(sheet, frame, placement, window)
-    _house(sheet, frame, scene)
+    _house(sheet, frame, scene, window)
     words = Words(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot))
     _obstacles(sheet, frame, scene)
     _stand(sheet, frame, placement)
@@ -65,7 +66,7 @@ def _bounds(placement: Placement, scene: Scene) -> tuple[float, float, float, fl
         x += box.across_m
     for part in scene.parts:
         corners = part.world(shapely.get_coordinates(part.outline))
-        z.append(float(corners[:, 2].min()) - 0.5)
+        z.append(max(float(corners[:, 2].min()), _FURTHEST_BACK_M) - 0.5)
         x += [float(corners[:, 0].min()), float(corners[:, 0].max())]
     return min(x) - 0.8, min(z), max(x) + 0.8, max(z)
 
@@ -79,20 +80,23 @@ def _ground(sheet: Sheet, frame: Frame, scene: Scene, window: shapely.Geometry) 
 
 
 def _beam(sheet: Sheet, frame: Frame, placement: Placement, window: shapely.Geometry) -> None:
-    """From the lens to the left and right edge of the picture at the height of its middle."""
-    device = placement.device
-    width, height = device.size
-    edges = device.rays(np.array([(-0.5, (height - 1) / 2), (width - 0.5, (height - 1) / 2)]))
     lens = lens_plan(placement)
-    ends = [lens + ray[[0, 2]] * (lens[1] / max(-ray[2], 0.05)) for ray in edges]
-    wedge = shapely.Polygon(frame.at(np.array([lens, *ends]))).intersection(window)
+    wedge = shapely.Polygon(frame.at(np.array([lens, *_beam_ends(placement)]))).intersection(window)
     sheet.geometry(wedge, pen=None, fill="#e2e2e2")
     sheet.geometry(wedge, pen=Pen(0.2))
     if placement.aim_m is not None:
         sheet.lines([frame.at(np.array([lens, placement.aim_m[[0, 2]]]))], AXIS)
 
 
-def _house(sheet: Sheet, frame: Frame, scene: Scene) -> None:
+def _beam_ends(placement: Placement) -> list[Array]:
+    """Where the left and right edge of the picture, at the height of its middle, meet the wall plane. [m]"""
+    width, height = placement.device.size
+    edges = placement.device.rays(np.array([(-0.5, (height - 1) / 2), (width - 0.5, (height - 1) / 2)]))
+    lens = lens_plan(placement)
+    return [lens + ray[[0, 2]] * (lens[1] / max(-ray[2], 0.05)) for ray in edges]
+
+
+def _house(sheet: Sheet, frame: Frame, scene: Scene, window: shapely.Geometry) -> None:
     for part in scene.parts:
         corners = part.world(shapely.get_coordinates(part.outline))
         left, right, front = corners[:, 0].min(), corners[:, 0].max(), corners[:, 2].min()
@@ -105,7 +109,8 @@ def _house(sheet: Sheet, frame: Frame, scene: Scene) -> None:
         if min(flat) < 0.05:
             sheet.lines([frame.at(np.array([low, high]))], Pen(0.7))
         elif part in scene.parts:
-            sheet.area([frame.at(np.array([low, (high[0], low[1]), high, (low[0], high[1])]))], pen=HIDDEN)
+            box = frame.shape(shapely.box(*low, *high)).intersection(window)
+            sheet.geometry(box, pen=HIDDEN)
 
 
 def _obstacles(sheet: Sheet, frame: Frame, scene: Scene) -> None:
@@ -142,7 +147,7 @@ def _tapes(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> No
         (float(wall[0]), float(wall[1])),
         (float(at[0]), float(at[1])),
         show_length(float(lens[1]), scene.units),
-        away_mm=_side(frame, scene, lens),
+        away_mm=_side(sheet, frame, placement, scene),
     )
     low = sheet.height_mm - foot_mm((sheet.width_mm, sheet.height_mm)) - 4.0
     left = frame.point(0.0, 0.0)[0]
@@ -150,12 +155,14 @@ def _tapes(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> No
     dimension(sheet, (left, low), (float(at[0]), low), show_length(float(lens[0]), scene.units), away_mm=1.0)
 
 
-def _side(frame: Frame, scene: Scene, lens: Array) -> float:
-    """Put the distance's dimension line outside of the house, on the nearer side."""
-    right = frame.point(scene.width_m, 0.0)[0]
-    left = frame.point(0.0, 0.0)[0]
+def _side(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> float:
+    """Put the distance's dimension line outside of house and beam, on the side that is nearer to the lens."""
+    lens = lens_plan(placement)
+    ends = [0.0, scene.width_m, *(float(end[0]) for end in _beam_ends(placement))]
+    left = max(frame.point(min(ends), 0.0)[0] - 7.0, 9.0)
+    right = min(frame.point(max(ends), 0.0)[0] + 7.0, sheet.width_mm - 9.0)
     x = frame.point(float(lens[0]), 0.0)[0]
-    return -(right - x + 7.0) if right - x < x - left else x - left + 7.0
+    return -(right - x) if right - x < x - left else x - left
 
 
 def _names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> None:
@@ -169,17 +176,19 @@ def _names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> No
     words.put([(x + 11.0, y + 3.0), (x - 11.0, y + 3.0), *around(x, y + 7.0)], "projector", bold=True, must=True)
     for spot in scene.people:
         px, py = frame.point(spot.x_m, spot.distance_m)
-        words.put(beside((px - 1.2, py - 1.2, px + 1.2, py + 1.2)), spot.name)
+        words.put(beside((px - 1.2, py - 1.2, px + 1.2, py + 1.2)), spot.name, lead_to=(px, py))
     for box in scene.obstacles:
         (x0, x1), (z0, z1) = box.across_m, box.distance_m
         shape = frame.shape(shapely.box(x0, z0, x1, z1))
         words.kept_free.append(shape)
         if box.name not in [label.text for label in words.sheet.labels]:
-            words.put(beside(shape.bounds), box.name)
+            middle = shape.centroid
+            words.put(beside(shape.bounds), box.name, lead_to=(middle.x, middle.y))
     for anchor in anchors(scene):
         foot, length = frame.at(anchor.plan_m), float(np.linalg.norm(lens - anchor.plan_m))
         fx, fy = float(foot[0]), float(foot[1])
-        words.put([(fx, fy - 2.4), *around(fx, fy)], anchor.letter, bold=True)
+        near = [(fx + 2.6 * i, fy + 0.7 + 2.6 * j) for i, j in ((-1, -1), (1, -1), (-1, 1), (1, 1), (0, -1), (0, 1))]
+        words.put([*near, *around(fx, fy)], anchor.letter, bold=True)
         shares = (0.42, 0.5, 0.58, 0.34, 0.66, 0.26, 0.74)
         along = [frame.at(anchor.plan_m + share * (lens - anchor.plan_m)) for share in shares]
         words.put([(float(p[0]), float(p[1])) for p in along], f"{anchor.letter} {show_length(length, scene.units)}")
@@ -196,9 +205,8 @@ def _zone_names(words: Words, frame: Frame, placement: Placement, scene: Scene) 
         if free.area > 0.15 * inner.area:
             inner = max(shapely.get_parts(free), key=lambda g: g.area)
         if not inner.is_empty:
-            at = inner.representative_point()
             stand = "" if zone.stand_allowed else ", no stand"
-            words.put(around(*frame.point(at.x, at.y)), f"{zone.name}{stand}", colour="#444444")
+            words.name(frame.shape(inner), f"{zone.name}{stand}", colour="#444444")
 
 
 def _plan_window(frame: Frame, words: Words) -> tuple[float, float, float, float]:

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from limewash.project.lengths import show_length
 from limewash.site.canvas import AXIS, HIDDEN, INK, LINE, THICK, THIN, Pen, Sheet
-from limewash.site.drafting import Frame, Words, around, beside, dimension, fitted, hatch, title_strip, unit_note
+from limewash.site.drafting import Frame, dimension, fitted, hatch, title_strip, unit_note
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
+from limewash.site.words import Words, around, beside
 
 Array = NDArray[np.float64]
 
@@ -152,18 +153,15 @@ def _words(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> No
     words.put([(x + 6.0, y - 4.0), (x + 6.0, y - 7.0), *around(x + 6.0, y - 6.0)], text)
     for spot in scene.people:
         at = frame.point(spot.distance_m, spot.eye_m)
-        words.put([(at[0], at[1] - 2.6), (at[0], at[1] - 5.8), *around(at[0], at[1] - 6.0)], spot.name)
+        words.put([(at[0], at[1] - 2.6), (at[0], at[1] - 5.8), *around(at[0], at[1] - 6.0)], spot.name, lead_to=at)
     for box in {box.name: box for box in scene.obstacles}.values():
         at = frame.point(sum(box.distance_m) / 2, box.height_m[1])
-        words.put(beside((at[0] - 1.0, at[1], at[0] + 1.0, at[1] - 4.0)), box.name)
+        words.put(beside((at[0] - 1.0, at[1], at[0] + 1.0, at[1] - 4.0)), box.name, lead_to=at)
     for part in scene.parts:
         corners = part.world(shapely.get_coordinates(part.outline))
-        at = frame.point(float(corners[:, 2].max()), float(corners[:, 1].max()))
-        words.put(
-            [(at[0] + 2.0, at[1] + 1.0), (at[0] + 2.0, at[1] + 4.5), *around(at[0] + 10, at[1])],
-            part.name,
-            anchor="start",
-        )
+        top = corners[corners[:, 1].argmax()]
+        at = frame.point(float(top[2]), float(top[1]))
+        words.put([(at[0], at[1] - 1.5), *around(at[0], at[1] - 3.0)], part.name, lead_to=at)
 
 
 def _person(words: Words, frame: Frame, distance_m: float, eye_m: float) -> None:

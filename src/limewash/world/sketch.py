@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from limewash.light.colour import LUMA_BT709
 from limewash.project.models import Facade, Projector, Rig, Stand
-from limewash.project.site_models import Ambient, GroundKind, Obstacle, Part, Site, Spot, Zone
+from limewash.project.projector import Feet
+from limewash.project.site_models import Ambient, Box, GroundKind, Night, Obstacle, Part, Power, Site, Spot, Zone
 from limewash.world.blocks import RoofLines, roof_lines
 from limewash.world.model import Block, GarageDoor, House, Material, Opening, Porch, Roof, Strip
 from limewash.world.scene import paint_of
@@ -30,6 +31,10 @@ _PROBED_M = (12.0, 6.0)
 _GUTTER_M = 0.15
 """How far a gutter stands before the edge of the covering."""
 
+_AIR_C = (8.0, 7.0, 6.0, 5.0, 4.0, 3.5, 3.0, 2.5, 2.0, 2.0)
+_HUMIDITY = (80.0, 84.0, 87.0, 90.0, 92.0, 94.0, 96.0, 97.0, 98.0, 98.0)
+"""An invented clear night in late autumn, an hour a value."""
+
 _ACROSS_M = (14.0, 17.0)
 """Distance at which the far side of the street has room for a stand and for people."""
 
@@ -45,7 +50,7 @@ def facade_of(house: House) -> Facade:
 
 
 def site_of(house: House) -> Site:
-    """Ground, obstacles, people and street light around a virtual house."""
+    """Ground, obstacles, people, street light, an outlet and the weather of a night around a virtual house."""
     porches = [thing for porch in house.porches for thing in _porch(porch)]
     eaves = [_eaves(block) for block in house.blocks if block.roof.gable == "side"]
     bushes = [
@@ -58,7 +63,10 @@ def site_of(house: House) -> Site:
         ambient=Ambient(wall_lx=round(_wall_lx(house, middle), 2)),
         obstacle=tuple(porches + eaves + bushes),
         zone=(*zones, far),
-        audience=(Spot(name="pavement", x_m=round(middle, 2), distance_m=9.8),),
+        audience=(Spot(name="audience", x_m=round(middle, 2), distance_m=9.8),),
+        power=Power(outlet_x_m=round(middle, 2), price_per_kwh=0.3, currency="EUR"),
+        box=Box(air_flow_m3_h=60.0),
+        night=Night(air_c=_AIR_C, humidity_percent=_HUMIDITY),
     )
 
 
@@ -68,9 +76,21 @@ def rig_of(house: House, size: tuple[int, int] = (1920, 1080)) -> Rig:
     x, y, z = p.place_m
     stand = Stand(x_m=x, height_m=y, distance_m=z, yaw_deg=p.yaw_deg, tilt_deg=p.tilt_deg, roll_deg=p.roll_deg)
     projector = Projector(
-        size=size, throw_ratio=p.throw_ratio, lens_shift=p.lens_shift, light_lm=p.lumens, contrast=p.contrast
+        name=f"{p.lumens:.0f} lm projector",
+        size=size,
+        throw_ratio=p.throw_ratio,
+        lens_shift=p.lens_shift,
+        light_lm=p.lumens,
+        light_measured="ISO 21118",
+        contrast=p.contrast,
+        weight_kg=3.2,
+        feet=Feet(front_to_rear_m=0.22, apart_m=0.26),
+        f_number=2.4,
+        panel_width_m=0.0144,
+        fan_clearance_m=0.3,
+        power_w=300.0,
     )
-    return Rig(projector=projector, stand=stand)
+    return Rig(projector=projector, stand=stand, player="small computer", video_cable_m=2.0)
 
 
 def _peak_m(block: Block) -> float:
