@@ -122,6 +122,11 @@ class Scene:
     albedo: NDArray[np.float32]
     defocus_px: tuple[float, float] = (0.0, 0.0)
 
+    def paint(self) -> NDArray[np.float32]:
+        """Share of light returned, per camera pixel."""
+        h, w = self.albedo.shape
+        return self.albedo.reshape(h // FINE, FINE, w // FINE, FINE).mean(axis=(1, 3), dtype=np.float32)
+
     def light(self, shown: NDArray[np.uint8], *, gamma: float = 2.4) -> NDArray[np.float32]:
         """Linear picture of the camera under a projected frame; full white on white paint is 1."""
         projected = (shown / 255.0).astype(np.float32) ** np.float32(gamma)
@@ -170,6 +175,8 @@ class Phone:
     clock: float = 1.0003
     bump_px: float = 0.0
     bump_s: float = 0.0
+    car_s: float = float("inf")  # when headlights begin to sweep over the wall, for 1.5 s
+    car_light: float = 0.25
     curve: str = "plain"
     crf: int = 20
     seed: int = 1
@@ -220,6 +227,11 @@ def _exposures(
         if phone.bump_px and start_s > phone.bump_s:
             move = np.array([[1, 0, phone.bump_px], [0, 1, 0.0]], dtype=np.float32)
             picture = cv2.warpAffine(picture, move, picture.shape[::-1], borderMode=cv2.BORDER_REPLICATE)
+        swept = (start_s - phone.car_s) / 1.5
+        if 0.0 <= swept < 1.0:
+            x = np.linspace(0.0, 1.0, picture.shape[1], dtype=np.float32)
+            beam = np.exp(-0.5 * ((x - 1.4 * swept + 0.2) / 0.12) ** 2) * phone.car_light
+            picture = picture + scene.paint() * beam.astype(np.float32)
         gain = 1.0 + phone.drift * np.sin(2 * np.pi * n / float(phone.rate) / 5.0)
         yield (picture + np.float32(phone.ambient)) * np.float32(phone.exposure * gain)
 

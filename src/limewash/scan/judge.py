@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from limewash.errors import InputError
 from limewash.scan.clip import Takes
 from limewash.scan.correspondence import Correspondence
-from limewash.scan.findings import Finding, Findings
+from limewash.scan.findings import Finding, Findings, Severity
 from limewash.scan.focus import measure_focus
 from limewash.scan.judge_chain import chain_findings, focus_findings
 from limewash.scan.scaling import measure_scaling
@@ -21,6 +21,7 @@ Picture = NDArray[np.float32]
 
 _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
 _RUINED_PX = 3.0  # the fringes of one direction no longer fit those of the other
+_MUCH_PASSES = 0.2  # of the holds
 _FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
 
 
@@ -61,8 +62,32 @@ def _relief(picture: Picture) -> Picture:
     return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), 5.0), dtype=np.float32)
 
 
-def judge(path: Path, takes: Takes, surfaces: Surfaces, correspondence: Correspondence, moved_px: float) -> Findings:
-    """All findings of a scan. Raises InputError if next to nothing could be decoded."""
+def judge(
+    path: Path,
+    takes: Takes,
+    surfaces: Surfaces,
+    correspondence: Correspondence,
+    moved_px: float,
+    touched_share: float,
+) -> Findings:
+    """All findings of a scan.
+
+    Parameters
+    ----------
+    path : Path
+        The clip, for messages.
+    takes, surfaces, correspondence
+        What the camera took and what came of it.
+    moved_px : float
+        How far the camera moved. [px]
+    touched_share : float
+        Share of the holds that other light fell on. [-]
+
+    Raises
+    ------
+    InputError
+        If next to nothing could be decoded.
+    """
     seen_share = float(correspondence.seen.mean())
     if seen_share < _FEWEST_SHARE:
         raise InputError(f"{path}: the pattern was found but {_why_nothing(takes, seen_share)}")
@@ -72,6 +97,7 @@ def judge(path: Path, takes: Takes, surfaces: Surfaces, correspondence: Correspo
             precision_finding(surfaces),
             *_exposure(takes),
             *_movement(moved_px, takes.info.size[0]),
+            *_passing_light(touched_share),
             *_timing(takes),
             *_framing(surfaces),
             *_orientation(surfaces),
@@ -162,6 +188,18 @@ def _movement(moved_px: float, width: int) -> list[Finding]:
     text = f"The camera moved by {moved_px:.1f} of its pixels while the pattern played."
     remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
     return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
+
+
+def _passing_light(touched_share: float) -> list[Finding]:
+    if touched_share <= 0.0:
+        return []
+    text = (
+        f"Other light passed over the house (headlights, a lamp) during {100 * touched_share:.0f} % of the pattern. "
+        "It was taken out as far as possible; dark and slanting parts may be missing."
+    )
+    remedy = "Film again in a moment without cars if those parts matter."
+    severity: Severity = "warning" if touched_share > _MUCH_PASSES else "note"
+    return [Finding("passing-light", severity, text, remedy, {"touched_share": touched_share})]
 
 
 def _timing(takes: Takes) -> list[Finding]:

@@ -21,6 +21,7 @@ from limewash.scan.decode import decode_takes
 from limewash.scan.findings import Findings, save_findings
 from limewash.scan.grid import to_projector_grid
 from limewash.scan.judge import check_still, judge
+from limewash.scan.passing import take_off_passing_light
 from limewash.scan.surface import find_surfaces
 
 
@@ -64,11 +65,12 @@ def read_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
     path = Path(path)
     takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
     moved_px = check_still(path, takes)
+    takes, touched = take_off_passing_light(takes)
     progress(0.86, "decoding")
     surfaces = find_surfaces(decode_takes(takes))
     progress(0.91, "laying out the projector's pixels")
     correspondence = to_projector_grid(surfaces, projector_size)
-    findings = judge(path, takes, surfaces, correspondence, moved_px)
+    findings = judge(path, takes, surfaces, correspondence, moved_px, touched)
     progress(0.95, "developing the photo")
     photo = _white_photo(path, takes)
     progress(1.0, "scan read")

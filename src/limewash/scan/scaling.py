@@ -26,6 +26,7 @@ _STRIPS = 24  # bands are counted in so many places
 _FASTEST = 0.45  # bands to a pixel; beyond that they cannot be told from others
 _FEWEST_BANDS = 1.5  # over what is seen; less than that is a slope, not a band
 _DEEP = 0.12  # amplitude of the bands, as a share of what lines can lose; full ones have 0.4
+_LOST = 0.5  # share that is left at a tenth of the places at least: paint and shading never cost so much
 _EXPLAINED = 0.3  # share of a strip's variation that the bands must explain
 _SEEN_SHARE = 0.15  # of a column's pixels, as a share of what its best neighbours inside show
 
@@ -155,7 +156,7 @@ def _bands_by_strip(kept: Map) -> Floats:
 def _bands(place: NDArray[np.intp], value: Floats) -> float:
     """Frequency of the strongest wave in values at places [1/px]; NaN where none stands out."""
     extent = int(place[-1] - place[0] + 1)
-    value = value - value.mean()
+    level, value = value, value - value.mean()
     line = np.zeros(extent)
     line[place - place[0]] = value
     padded = 8 * 2 ** math.ceil(math.log2(extent))
@@ -163,7 +164,7 @@ def _bands(place: NDArray[np.intp], value: Floats) -> float:
     amplitude[: math.ceil(_FEWEST_BANDS * padded / extent)] = 0.0
     amplitude[math.floor(_FASTEST * padded) :] = 0.0
     best = int(np.argmax(amplitude))
-    if amplitude[best] < _DEEP or 0.5 * amplitude[best] ** 2 < _EXPLAINED * float(np.mean(value**2)):
+    if np.quantile(level, 0.1) > _LOST or amplitude[best] < _DEEP or 0.5 * amplitude[best] ** 2 < _EXPLAINED * float(np.mean(value**2)):
         return float("nan")
     return float(best / padded)
 

@@ -1,0 +1,106 @@
+"""Taking light off the holds that came by while they were shown: headlights, a door that opened.
+
+Every fringe and every bit of the code is equally bright once it is blurred over its lines. Where a blurred hold is
+brighter than the others are at the same place, other light fell there. It adds in light, not in codes, and it
+follows the paint as the projector's light does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.scan.scaling import phone_tone
+from limewash.scan.takes import Takes
+
+Map = NDArray[np.float32]
+
+_USUAL_TONE = 2.0  # exponent from a phone's codes to light, where the clip does not tell it
+_CELLS_PER_PERIOD = 4
+_BLUR_PERIODS = 2.0
+_STRONG = 0.2  # share of a place's usual light by which a hold must differ to count as touched
+_WIDE = 0.01  # and share of the lit part where it must
+_ALIKE = 0.08  # share by which places may differ that no other light fell on
+
+
+def take_off_passing_light(takes: Takes) -> tuple[Takes, float]:
+    """Make good the holds that other light fell on.
+
+    Parameters
+    ----------
+    takes : Takes
+        Its sums are changed in place where light is taken off.
+
+    Returns
+    -------
+    takes : Takes
+        The same with gains that the passing light no longer pulls at.
+    touched : float
+        Share of the holds from which light was taken off. [-]
+    """
+    body = takes.plan.body
+    worked = [n for n, hold in enumerate(body) if hold.kind in ("fringe", "code") and takes.counts[n]]
+    step, blur = _coarseness(takes)
+    tone = phone_tone(takes) or _USUAL_TONE
+    small = np.stack([_blurred(_light(takes, n, tone), step, blur) for n in worked])
+    usual = np.empty_like(small)
+    for axis in (0, 1):
+        # The blur does not level columns and rows alike: each is compared with its own.
+        of_axis = np.array([body[n].axis == axis for n in worked])
+        usual[of_axis] = np.median(small[of_axis], axis=0)
+    lit = usual.mean(axis=0) > 0.05 * float(np.quantile(usual, 0.98))
+    gains = np.array([_exposure(ratio) for ratio in (small / np.maximum(usual, 1e-6))[:, lit]])
+    extra = small / gains[:, None, None] - usual
+    strength = extra / np.maximum(usual, 1e-6)
+    touched = (np.abs(strength[:, lit]) > _STRONG).mean(axis=1) > _WIDE
+    if not touched.any() or touched.mean() > 0.6:  # what is always there does not pass
+        return takes, 0.0
+    paint = _paint(takes, worked, step, blur, tone)
+    for k in np.flatnonzero(touched):
+        _take_off(takes, worked[k], extra[k] * gains[k], paint, tone)
+    settled = np.interp(np.arange(len(body)), worked, gains ** (1.0 / tone))
+    return replace(takes, gains=settled), float(touched.mean())
+
+
+def _exposure(ratio: Map) -> float:
+    """How bright a hold is where no other light fell, which can only brighten; from its ratio to the usual."""
+    low = float(np.quantile(ratio, 0.15))
+    return float(np.median(ratio[ratio < (1.0 + 2.0 * _ALIKE) * low]))
+
+
+def _coarseness(takes: Takes) -> tuple[int, float]:
+    """Camera pixels to a cell, and the blur in cells: wide enough to level the fringe where it is coarsest."""
+    (wide, high), plan = takes.info.size, takes.plan
+    periods = (plan.axes[0].period_px * wide / plan.size[0], plan.axes[1].period_px * high / plan.size[1])
+    step = max(1, int(min(periods) / _CELLS_PER_PERIOD))
+    return step, _BLUR_PERIODS * max(periods) / step
+
+
+def _light(takes: Takes, n: int, tone: float) -> Map:
+    """Mean picture of a hold in light, up to a factor."""
+    codes = takes.sums[n].astype(np.float32) / np.float32(takes.counts[n]) - np.float32(takes.info.luma_black)
+    return np.asarray(cv2.pow(np.maximum(codes, 0.0), tone), dtype=np.float32)
+
+
+def _blurred(light: Map, step: int, blur: float) -> Map:
+    size = (max(light.shape[1] // step, 1), max(light.shape[0] // step, 1))
+    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.GaussianBlur(small, (0, 0), blur), dtype=np.float32)
+
+
+def _paint(takes: Takes, worked: list[int], step: int, blur: float, tone: float) -> Map:
+    """How much more light each pixel returns than its surroundings, (height, width), told from a few holds' mean."""
+    few = worked[:: max(1, len(worked) // 8)]
+    mean: Map = np.asarray(np.mean([_light(takes, n, tone) for n in few], axis=0), dtype=np.float32)
+    around = cv2.resize(_blurred(mean, step, blur), mean.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(np.minimum(mean / np.maximum(around, np.float32(1e-3)), 4.0), dtype=np.float32)
+
+
+def _take_off(takes: Takes, n: int, extra: Map, paint: Map, tone: float) -> None:
+    wide = cv2.resize(extra, paint.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    left = np.maximum(_light(takes, n, tone) - wide * paint, 0.0)
+    codes = cv2.pow(left, 1.0 / tone) + np.float32(takes.info.luma_black)
+    takes.sums[n] = np.rint(codes * np.float32(takes.counts[n])).astype(np.uint16)
