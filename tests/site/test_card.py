@@ -56,7 +56,7 @@ def test_the_card_says_what_is_needed_to_put_the_rig_back(house: House) -> None:
     reader = pypdf.PdfReader(io.BytesIO(card_pdf(*ready(house))))
     text = " ".join(page.extract_text() for page in reader.pages)
     for words in (
-        "Test house", "front left", "rear right", "both diagonals", "lens height", "1.250 m", "turn, tilt, roll",
+        "Test house", "front left", "rear right", "both diagonals", "lens height", "1.250 m", "left of square",
         "under both front feet", "throw ratio 1.30", "+31% up", "keystone", "OFF", "picture mode", "small computer",
         "Check points", "Mind this", "Do not look into the lens", "Bring", "Each time it is put back", "point 4",
     ):  # fmt: skip

@@ -47,12 +47,16 @@ def check(
     if as_json:
         print_json(report_json.placement_json(placement, scene, services))
         return
-    print_table(f"Rig {placement.rig.name!r}", ["", ""], report.placement_rows(placement, scene))
-    print_table("Parts of the front", ["", "lit", "light", "mean", "of the picture"], report.part_rows(placement))
+    print_table(f"Rig {placement.rig.name!r}", ["what", "figure"], report.placement_rows(placement, scene))
+    print_table(
+        "Parts of the front",
+        ["part", "lit", "light", "mean", "of the picture"],
+        report.part_rows(placement, scene.units),
+    )
     if placement.shadows:
         columns = ["shadow of", "on", "area", "seen by the audience"]
-        print_table("Shadows", columns, report.shadow_rows(placement))
-    print_table("Power, cable, weather", ["", ""], report.service_rows(services, scene))
+        print_table("Shadows", columns, report.shadow_rows(placement, scene.units))
+    print_table("Power, cable, weather", ["what", "figure"], report.service_rows(services, scene))
     notes = services.power.notes if services.power is not None else ()
     for text in (*cautions(placement, scene), *notes, *services.assumed):
         say(f"! {text}")
@@ -90,7 +94,7 @@ def search(
         from limewash.site.draw_pareto import draw_pareto
         from limewash.site.drawings import write_drawings
 
-        write_drawings(drawings, {"choices": draw_pareto(result)}, house=opened.house.name)
+        write_drawings(drawings, {"choices": draw_pareto(result, scene.units)}, house=opened.house.name)
     if take is not None:
         _take(opened, result.best[:take][-1].rig if take <= len(result.best) else None, take)
     if as_json:

@@ -14,6 +14,7 @@ from limewash.project.models import House
 from limewash.site import aim_kernel as k
 from limewash.site.scene import Scene
 from limewash.site.search import CRITERIA, Candidate, SearchResult, Trial, projectors_to_try, weights
+from limewash.site.shown import show_area, show_light
 from limewash.site.sights import Lookout
 from limewash.site.tables import halves, section_table
 
@@ -87,7 +88,7 @@ def _help(house: House, scene: Scene, result: SearchResult, section: str, served
             f"{section!r}: the best stand that covers {need_coverage:.0%} reaches {contrast:.1f}:1 "
             f"with {trial.label}; {need_contrast:g}:1 is needed"
         )
-        steps += _more_light(trial, index, need_contrast, scene.ambient_lx)
+        steps += _more_light(trial, index, need_contrast, scene)
     else:
         index = int(wide.results[:, k.COVERAGE].argmax())
         reach = float(wide.results[index, k.COVERAGE])
@@ -112,21 +113,23 @@ def _area_m2(scene: Scene, section: str) -> float:
     return float(sum(scene.watched[part.name].area for part in scene.section(section)))
 
 
-def _more_light(trial: Trial, index: int, need_contrast: float, ambient_lx: float) -> list[str]:
+def _more_light(trial: Trial, index: int, need_contrast: float, scene: Scene) -> list[str]:
     native = trial.projector.contrast
     reached = float(np.exp(trial.results[index, k.LOG_CONTRAST]))
     # What gives the contrast that is needed, over what gives the contrast that is reached.
+    ambient_lx, units = scene.ambient_lx, scene.units
+    if need_contrast >= native:
+        return [f"{trial.label} has a contrast of {native:g}:1 of its own; take one with more."]
     lux = [white_needed_lx(c, ambient_lx=ambient_lx, native=native) for c in (need_contrast, reached)]
     factor = lux[0] / lux[1]
-    if not math.isfinite(factor):
-        return [f"{trial.label} has a contrast of {native:g}:1 of its own; take one with more."]
     lumens = trial.projector.light_left_lm * factor
     rounded = math.ceil(lumens / 100.0) * 100
     darker = ambient_lx / factor
     return [
         f"More light: about {rounded:g} lm instead of {trial.projector.light_left_lm:g} lm from the same stand.",
-        f"Less light on the wall from elsewhere: {darker:.2f} lx instead of {ambient_lx:.2f} lx would do as well "
-        "(own lamps off, a shade towards a street lamp if its owner agrees).",
+        f"Less light on the wall from elsewhere: {show_light(darker, units)} instead of "
+        f"{show_light(ambient_lx, units)} would do as well (own lamps off, a shade towards "
+        "a street lamp if its owner agrees).",
     ]
 
 
@@ -183,7 +186,7 @@ def _place(stand_m: NDArray[np.float64], units: Units) -> str:
 
 def _pair(name: str, a: Candidate, b: Candidate, units: Units) -> str:
     return {
-        "coverage": f"lit area ({a.lit_m2:.1f} against {b.lit_m2:.1f} m2)",
+        "coverage": f"lit area ({show_area(a.lit_m2, units)} against {show_area(b.lit_m2, units)})",
         "contrast": f"contrast ({a.contrast:.1f}:1 against {b.contrast:.1f}:1)",
         "sharpness": f"fine detail ({a.sharpness:.0%} against {b.sharpness:.0%} of what the eye can see)",
         "waste": f"used picture ({1 - a.wasted:.0%} against {1 - b.wasted:.0%})",

@@ -6,31 +6,32 @@ import math
 from pathlib import Path
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from limewash.errors import InputError, did_you_mean
-from limewash.geometry.homography import apply_homography, fit_homography
 from limewash.light.photometry import contrast_class
-from limewash.project.lengths import Units, show_length, show_small
+from limewash.project.lengths import show_length, show_small
 from limewash.project.models import House
-from limewash.site.canvas import THICK, Pen, Picture, Sheet
+from limewash.site.canvas import GREY, Sheet
 from limewash.site.card_layout import MARGIN_MM, PAPERS, Column
+from limewash.site.card_photo import photo_sheet
 from limewash.site.cautions import cautions
 from limewash.site.draw_elevation import draw_elevation
 from limewash.site.draw_eye import check_points, draw_eye
 from limewash.site.draw_plan import draw_plan
-from limewash.site.optics import Focus
 from limewash.site.packing import packing_list
 from limewash.site.pdf_writer import pdf_bytes
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
 from limewash.site.services import Services, services_of
+from limewash.site.setting_words import prop_words, sharp_words, shift_words, zoom_words
+from limewash.site.shown import show_area, show_light_range
 from limewash.site.stand_marks import anchors, feet_of
 
 Array = NDArray[np.float64]
 
-_PHOTO_SIDE_PX = 1400
+_PHOTO_MM, _FRONT_MM = 50.0, 72.0
+"""Height of the picture at the foot of the first page: a photo, or the drawn front. [mm]"""
 
 
 def card_pdf(
@@ -73,24 +74,45 @@ def _first_page(
 ) -> Sheet:
     sheet, bottom = _page(house, placement, paper, "Set-up card, page 1 of 2: put it there")
     inner = paper[0] - 2 * MARGIN_MM
+    words, height = _instructions(scene, placement, services, inner)
+    # The picture below keeps what it needs, the plan gets all the rest.
+    pictures = _pictures(house, scene, placement, photo, inner)
+    plan_mm = bottom - 19.0 - height - pictures.height_mm - 6.0
     wide = Column(sheet, MARGIN_MM, 19.0, inner)
-    tall = 98.0 if paper[1] > 285.0 else 88.0
-    wide.drawing(draw_plan(placement, scene, size_mm=(inner, tall)))
-    half = (inner - 7.0) / 2
-    left = Column(sheet, MARGIN_MM, wide.y, half)
-    right = Column(sheet, MARGIN_MM + half + 7.0, wide.y, half)
+    wide.drawing(draw_plan(placement, scene, size_mm=(inner, plan_mm)))
+    sheet.place(words, MARGIN_MM, wide.y)
+    foot = wide.y + height + 3.0
+    sheet.place(pictures, MARGIN_MM, foot)
+    Column(sheet, MARGIN_MM, foot + pictures.height_mm, inner).check_room(bottom)
+    return sheet
+
+
+def _pictures(house: House, scene: Scene, placement: Placement, photo: Path | None, inner_mm: float) -> Sheet:
+    """The front with the edge of the light; beside it the photo, where one can be drawn on."""
+    shown = photo_sheet(house, placement, photo, (0.55 * inner_mm, _PHOTO_MM)) if photo is not None else None
+    if shown is None:
+        return draw_elevation(placement, scene, size_mm=(inner_mm, _FRONT_MM))
+    sheet = Sheet(inner_mm, shown.height_mm + 4.5)
+    sheet.place(shown, 0.0, 0.0)
+    left = shown.width_mm + 4.0
+    front = draw_elevation(placement, scene, size_mm=(inner_mm - left, shown.height_mm))
+    sheet.place(front, left, 0.0)
+    sheet.rectangle(left, 0.0, front.width_mm, front.height_mm, pen=GREY)
+    caption = "Photo: the edge of the light on what lies in the plane of the wall"
+    sheet.text(0.0, shown.height_mm + 3.2, caption, 2.3, anchor="start", colour="#444444")
+    return sheet
+
+
+def _instructions(scene: Scene, placement: Placement, services: Services, inner_mm: float) -> tuple[Sheet, float]:
+    """Where it stands and how it is set, in two columns; with the height that they take. [mm]"""
+    sheet = Sheet(inner_mm, 200.0)
+    half = (inner_mm - 7.0) / 2
+    left, right = Column(sheet, 0.0, 0.0, half), Column(sheet, half + 7.0, 0.0, half)
     _feet(left, scene, placement)
     _aim(left, scene, placement)
     _setting(right, scene, placement)
     _chain(right, scene, placement, services)
-    below = max(left.y, right.y)
-    picture = _photo(house, placement, photo, (half, bottom - below - 3.0)) if photo is not None else None
-    if picture is None:
-        picture = draw_elevation(placement, scene, size_mm=(inner, bottom - below - 3.0))
-    foot = Column(sheet, MARGIN_MM, below, inner)
-    foot.drawing(picture)
-    foot.check_room(bottom)
-    return sheet
+    return sheet, max(left.y, right.y)
 
 
 def _second_page(
@@ -103,7 +125,7 @@ def _second_page(
     right = Column(sheet, MARGIN_MM + half + 7.0, 17.0, half)
     left.drawing(draw_eye(placement, size_mm=(half, half * 0.66)))
     _points(left, scene, placement)
-    _figures(left, placement)
+    _figures(left, scene, placement)
     right.heading("Mind this")
     for text in cautions(placement, scene):
         right.paragraph(text, mark="!")
@@ -164,28 +186,26 @@ def _aim(column: Column, scene: Scene, placement: Placement) -> None:
     column.row("lens height", f"{show_length(stand.height_m, units, fine=True)} above the ground at the wall")
     column.row("lens to wall", f"{show_length(stand.distance_m, units, fine=True)} square to the wall plane")
     if placement.aim_m is not None:
-        x, y = (show_length(float(value), units) for value in placement.aim_m[:2])
-        column.row("picture middle", f"{x} along the wall from x = 0, {y} above the ground")
-    turned = f"{abs(stand.yaw_deg):.1f}\N{DEGREE SIGN} {'right' if stand.yaw_deg >= 0 else 'left'}"
-    tilted = f"{abs(stand.tilt_deg):.1f}\N{DEGREE SIGN} {'up' if stand.tilt_deg >= 0 else 'down'}"
-    column.row("turn, tilt, roll", f"{turned}, {tilted}, {stand.roll_deg:.1f}\N{DEGREE SIGN}")
+        along = _from_a(float(placement.aim_m[0]), scene)
+        column.row("picture middle", f"{along}, {show_length(float(placement.aim_m[1]), units)} above the ground")
+    column.row(
+        "turn", _angle(stand.yaw_deg, "right of square to the wall", "left of square to the wall", "square to the wall")
+    )
+    column.row("tilt", _angle(stand.tilt_deg, "up", "down", "level"))
+    column.row("roll", _angle(stand.roll_deg, "clockwise, seen from behind", "against the clock, from behind", "none"))
     column.row("prop", prop_words(placement, scene))
 
 
-def prop_words(placement: Placement, scene: Scene) -> str:
-    """Lift under the feet, in words."""
-    if placement.prop_m is None:
-        return "foot spacing not known (rig.projector.feet)"
-    if abs(placement.prop_m) < 0.0005:
-        return "none: level"
-    feet = "rear" if placement.prop_m > 0.0 else "front"
-    return f"{show_small(abs(placement.prop_m), scene.units)} under both {feet} feet"
+def _from_a(x_m: float, scene: Scene) -> str:
+    """A place along the wall as seen from fixed point A, where the tape hangs."""
+    away = x_m - float(anchors(scene)[0].plan_m[0])
+    return f"{show_length(abs(away), scene.units)} {'right' if away >= 0.0 else 'left'} of A"
 
 
-def sharp_words(focus: Focus, units: Units) -> str:
-    """From where to where the picture is sharp."""
-    far = f"to {show_length(focus.far_m, units)}" if math.isfinite(focus.far_m) else "on"
-    return f"from {show_length(focus.near_m, units)} {far}"
+def _angle(degrees: float, positive: str, negative: str, none: str) -> str:
+    if abs(degrees) < 0.05:
+        return none
+    return f"{abs(degrees):.1f}\N{DEGREE SIGN} {positive if degrees > 0.0 else negative}"
 
 
 def _setting(column: Column, scene: Scene, placement: Placement) -> None:
@@ -193,11 +213,8 @@ def _setting(column: Column, scene: Scene, placement: Placement) -> None:
     column.heading("Projector")
     column.row("which", projector.name or "as in house.toml")
     column.row("native size", f"{projector.size[0]} x {projector.size[1]} px")
-    span = projector.throw_range
-    zoom = f"throw ratio {projector.throw_ratio:.2f}"
-    column.row("zoom", f"{zoom} (of {span[0]:g} to {span[1]:g})" if span else zoom)
-    shift = projector.lens_shift
-    column.row("lens shift", f"{shift[0]:+.0%} across, {shift[1]:+.0%} up, of the full picture")
+    column.row("zoom", zoom_words(projector))
+    column.row("lens shift", shift_words(projector))
     if placement.blur is None:
         column.row("focus", "sharp at the middle of the picture")
     else:
@@ -219,8 +236,8 @@ def _chain(column: Column, scene: Scene, placement: Placement, services: Service
     if power is None or site is None:
         column.row("power", "add [site.power] to house.toml")
         return
-    outlet = f"outlet at {show_length(site.outlet_x_m, scene.units)} along the wall"
-    column.row("power", f"{outlet}, cord {show_length(power.cord_m, scene.units)} {power.cord}")
+    column.row("power", f"from the outlet {_from_a(site.outlet_x_m, scene)}")
+    column.row("", f"cord {show_length(power.cord_m, scene.units)}, {power.cord}")
     column.row("", f"{power.load_w:.0f} W, {power.current_a:.1f} A, drop {power.drop_share:.1%}")
 
 
@@ -228,12 +245,13 @@ def _points(column: Column, scene: Scene, placement: Placement) -> None:
     column.heading("Check points: this pixel must hit that corner")
     rows = []
     for point in check_points(placement):
-        place = ", ".join(show_length(float(v), scene.units) for v in point.place_m[:2])
-        rows.append((f"{point.number} {point.what}", place, f"{point.pixel[0]:.0f}, {point.pixel[1]:.0f}"))
-    column.table(("corner", "x, height", "pixel"), rows, (0.57, 0.26, 0.17))
+        along = float(point.place_m[0] - anchors(scene)[0].plan_m[0])
+        place = [show_length(value, scene.units) for value in (along, float(point.place_m[1]))]
+        rows.append((f"{point.number} {point.what}", *place, f"{point.pixel[0]:.0f}, {point.pixel[1]:.0f}"))
+    column.table(("corner", "right of A", "height", "pixel x, y"), rows, (0.4, 0.21, 0.21, 0.18))
 
 
-def _figures(column: Column, placement: Placement) -> None:
+def _figures(column: Column, scene: Scene, placement: Placement) -> None:
     column.heading("What it should look like")
     if placement.lit_m2 <= 0.0:
         column.paragraph("No light reaches the front.")
@@ -241,42 +259,9 @@ def _figures(column: Column, placement: Placement) -> None:
     light, contrast = placement.values("illuminance_lx"), placement.values("contrast")
     pitch = placement.values("pitch_m")
     median = float(np.median(contrast))
-    column.row("lit", f"{placement.lit_m2:.1f} m2, {placement.coverage:.0%} of the front")
-    column.row("white on the wall", f"{np.median(light):.0f} lx (from {light.min():.0f} to {light.max():.0f})")
+    units = scene.units
+    column.row("lit", f"{show_area(placement.lit_m2, units)}, {placement.coverage:.0%} of the front")
+    column.row("white on the wall", show_light_range(light, units))
     column.row("contrast", f"{median:.0f}:1, {contrast_class(median)}")
-    column.row("pixel", f"{1000 * np.median(pitch):.1f} mm (largest {1000 * pitch.max():.1f} mm)")
-
-
-def _photo(house: House, placement: Placement, photo: Path, room_mm: tuple[float, float]) -> Sheet | None:
-    """The photo with the outline of the light on parts in the wall plane; None without four measured points."""
-    measured = house.facade.measured if house.facade is not None else ()
-    if len(measured) < 4 or room_mm[1] < 25.0:
-        return None
-    image, size = _jpeg(photo)
-    mm = min(room_mm[0] / size[0], room_mm[1] / size[1])
-    sheet = Sheet(size[0] * mm, size[1] * mm)
-    sheet.items.append(Picture(0.0, 0.0, sheet.width_mm, sheet.height_mm, image, "image/jpeg"))
-    to_photo = fit_homography([point.wall_m for point in measured], [point.photo_px for point in measured])
-    edge = shapely.box(0.0, 0.0, sheet.width_mm, sheet.height_mm)
-    for part in placement.parts:
-        in_wall = abs(float(part.surface.origin_m[2])) < 0.05 and part.surface.normal[2] > 0.999
-        if in_wall and not part.seen.plane.is_empty:
-            shape = shapely.transform(part.seen.plane, lambda uv: (apply_homography(to_photo, uv) + 0.5) * mm)
-            shown = shape.intersection(edge)
-            sheet.geometry(shown, pen=Pen(1.1, "#ffffff"))
-            sheet.geometry(shown, pen=THICK)
-    return sheet
-
-
-def _jpeg(path: Path) -> tuple[bytes, tuple[int, int]]:
-    """A photo small enough for a card, as JPEG, and its original size in pixels."""
-    import cv2
-
-    from limewash.media.images import read_image
-
-    rgb = read_image(path)
-    height, width = rgb.shape[:2]
-    shrink = min(1.0, _PHOTO_SIDE_PX / max(width, height))
-    small = cv2.resize(rgb, (round(width * shrink), round(height * shrink)), interpolation=cv2.INTER_AREA)
-    _, data = cv2.imencode(".jpg", small[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 88])
-    return data.tobytes(), (width, height)
+    pixel, largest = (show_small(float(value), units) for value in (np.median(pitch), pitch.max()))
+    column.row("pixel", f"{pixel} (largest {largest})")

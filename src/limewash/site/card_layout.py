@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from limewash.errors import LimewashError
-from limewash.site.canvas import GREY, THIN, Pen, Sheet, text_width_mm, wrapped
+from limewash.site.canvas import GREY, INK, THIN, Pen, Sheet, wrapped
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height of the usual papers. [mm]"""
@@ -44,25 +44,27 @@ class Column:
             self.sheet.text(self.x + indent, self.y, line, _SIZE, anchor="start", bold=bold)
 
     def table(self, titles: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float]) -> None:
-        """Widths are shares of the column; the first column stands left, the others right."""
+        """Widths are shares of the column; the first column stands left, the others right; long cells wrap."""
         for number, cells in enumerate([titles, *rows]):
-            self.y += _LINE + 0.3
-            x = self.x
+            x, lines = self.x, 0
+            colour = "#444444" if number == 0 else INK
             for column, (cell, share) in enumerate(zip(cells, widths, strict=True)):
                 wide = share * self.width
-                text = _cut(cell, wide - 1.0)
                 at, anchor = (x, "start") if column == 0 else (x + wide, "end")
-                colour = "#444444" if number == 0 else "#111111"
-                self.sheet.text(at, self.y, text, _SIZE, anchor=anchor, colour=colour)
-                x += wide
+                told = wrapped(cell, wide - 1.0, _SIZE) or [""]
+                for line, text in enumerate(told, start=1):
+                    self.sheet.text(at, self.y + line * _LINE + 0.3, text, _SIZE, anchor=anchor, colour=colour)
+                x, lines = x + wide, max(lines, len(told))
+            self.y += lines * _LINE + 0.3
             self.sheet.line((self.x, self.y + 1.0), (self.x + self.width, self.y + 1.0), pen=GREY)
+        self.y += 1.0
 
     def grid(self, titles: Sequence[str], widths: Sequence[float], *, rows: int, row_mm: float = 7.5) -> None:
         """An empty table to write into."""
         self.y += 1.2
         top, x = self.y, self.x
         for title, share in zip(titles, widths, strict=True):
-            self.sheet.text(x + 1.0, top + 3.4, _cut(title, share * self.width - 1.5), 2.4, anchor="start")
+            self.sheet.text(x + 1.0, top + 3.4, title, 2.4, anchor="start")
             x += share * self.width
         bottom = top + 5.0 + rows * row_mm
         for number in range(rows + 1):
@@ -86,12 +88,3 @@ class Column:
         """A column that runs over its page is a fault of ours."""
         if self.y > bottom_mm + 0.01:
             raise LimewashError(f"the set-up card's column is {self.y - bottom_mm:.0f} mm too long for its page")
-
-
-def _cut(text: str, width_mm: float, size_mm: float = _SIZE) -> str:
-    """Words that fit, with a full stop sign where some are missing."""
-    if text_width_mm(text, size_mm) <= width_mm:
-        return text
-    while text and text_width_mm(f"{text}..", size_mm) > width_mm:
-        text = text[:-1]
-    return f"{text.rstrip()}.."

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from limewash.project.lengths import show_length
+from limewash.project.lengths import Units, show_length
 from limewash.site.people import HEADROOM_M
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
+from limewash.site.shown import show_light
 
 ALWAYS = (
     "Do not look into the lens, and let nobody stand before it; switch the picture to black before you work there.",
@@ -17,7 +18,7 @@ ALWAYS = (
 
 def cautions(placement: Placement, scene: Scene) -> list[str]:
     """What to mind with this rig at this stand, the particular before the general."""
-    return [*_eyes(placement, scene), *_spilled(placement), *_data_sheet(placement), *ALWAYS]
+    return [*_eyes(placement, scene), *_spilled(placement), *_data_sheet(placement, scene), *ALWAYS]
 
 
 def _eyes(placement: Placement, scene: Scene) -> list[str]:
@@ -25,7 +26,7 @@ def _eyes(placement: Placement, scene: Scene) -> list[str]:
     for hit in placement.in_beam[:3]:
         found.append(
             f"Eyes at {hit.where!r} can be in the beam, {show_length(hit.lens_m, scene.units)} from the lens "
-            f"(up to {hit.eye_lx:.0f} lx): move the stand, raise it, or keep people out of there."
+            f"(up to {show_light(hit.eye_lx, scene.units)}): move the stand, raise it, or keep people out of there."
         )
     low = [hit for hit in placement.in_beam if hit.beam_low_m < HEADROOM_M]
     if low:
@@ -50,7 +51,7 @@ def _spilled(placement: Placement) -> list[str]:
     return found
 
 
-def _data_sheet(placement: Placement) -> list[str]:
+def _data_sheet(placement: Placement, scene: Scene) -> list[str]:
     projector = placement.projector
     found = []
     if projector.light_measured in (None, "unknown", "centre"):
@@ -62,7 +63,14 @@ def _data_sheet(placement: Placement) -> list[str]:
         near, far = projector.focus_range_m
         if placement.main.far_m > far or placement.main.near_m < near:
             found.append(
-                f"The wall is {placement.main.near_m:.1f} to {placement.main.far_m:.1f} m away along the lens axis, "
-                f"outside of the focus range {near:g} to {far:g} m."
+                f"The wall is {_span(placement.main.near_m, placement.main.far_m, scene.units)} away along the lens "
+                f"axis, outside of the focus range {_span(near, far, scene.units)}."
             )
+    if projector.fan_clearance_m:
+        free = show_length(projector.fan_clearance_m, scene.units)
+        found.append(f"Keep {free} free before the projector's air openings, in a box too.")
     return found
+
+
+def _span(near_m: float, far_m: float, units: Units) -> str:
+    return f"{show_length(near_m, units)} to {show_length(far_m, units)}"

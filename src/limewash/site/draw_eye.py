@@ -88,8 +88,8 @@ def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190
         text = f"{point.number}" if small else f"{point.number}: {point.pixel[0]:.0f}, {point.pixel[1]:.0f} px"
         aside = 3.4 if small else 14.0
         spots = [(x + inward[0] * aside, y + inward[1] * 3.4), *around(x + inward[0] * aside, y + inward[1] * 4.0)]
-        words.put(spots, text, bold=True)
-    if not small:
+        words.put(spots, text, bold=True, lead_to=(x, y), dot=False)
+    if size_mm[0] > 150.0:
         for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
             words.name(shape, f"{part.surface.name} {_share_words(part.picture_share)}")
     hatched = f"hatched: lands on nothing to be lit, {placement.wasted:.0%}"

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from limewash.light.photometry import CONTRAST_CLASSES
+from limewash.project.lengths import FOOT_M, Units
 from limewash.site.canvas import GREY, HIDDEN, INK, LINE, THIN, Sheet
 from limewash.site.drafting import title_strip
 from limewash.site.search import Candidate, SearchResult
@@ -15,7 +16,9 @@ from limewash.site.words import Words
 _LEFT, _TOP, _RIGHT, _BELOW = 22.0, 12.0, 44.0, 30.0
 
 
-def draw_pareto(result: SearchResult, *, size_mm: tuple[float, float] = (277.0, 190.0)) -> Sheet:
+def draw_pareto(
+    result: SearchResult, units: Units = "metric", *, size_mm: tuple[float, float] = (277.0, 190.0)
+) -> Sheet:
     """Stands that nothing else beats in area, contrast and sharpness at once; the best ones numbered.
 
     Each projector has its own mark, so that the picture can be read without colour.
@@ -32,7 +35,7 @@ def draw_pareto(result: SearchResult, *, size_mm: tuple[float, float] = (277.0, 
         return _LEFT + width * c.lit_m2 / area_top, _TOP + height * (1.0 - share)
 
     sheet.rectangle(_LEFT, _TOP, width, height, pen=LINE)
-    _area_scale(sheet, area_top, width, height)
+    _area_scale(sheet, area_top, width, height, units)
     _class_lines(sheet, low, high, width, height)
     marks = {label: n for n, label in enumerate(dict.fromkeys(c.label for c in every))}
     for c in every:
@@ -64,13 +67,15 @@ def _ring(x: float, y: float) -> list[tuple[float, float]]:
     ]
 
 
-def _area_scale(sheet: Sheet, top: float, width: float, height: float) -> None:
-    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000) if top / s <= 8)
+def _area_scale(sheet: Sheet, top_m2: float, width: float, height: float, units: Units) -> None:
+    unit_m2, unit = (FOOT_M**2, "ft2") if units == "imperial" else (1.0, "m2")
+    top = top_m2 / unit_m2
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000) if top / s <= 8)
     for value in np.arange(0, top, step):
         x = _LEFT + width * value / top
         sheet.line((x, _TOP + height), (x, _TOP + height + 1.5), pen=THIN)
         sheet.text(x, _TOP + height + 4.6, f"{value:g}", 2.4)
-    sheet.text(_LEFT + width, _TOP + height + 8.6, "lit area, m2", 2.6, anchor="end")
+    sheet.text(_LEFT + width, _TOP + height + 8.6, f"lit area, {unit}", 2.6, anchor="end")
 
 
 def _class_lines(sheet: Sheet, low: float, high: float, width: float, height: float) -> None:

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from limewash.errors import InputError
+from limewash.project.lengths import Units
 from limewash.project.site_models import Box, Night
+from limewash.site.shown import show_air, show_warmth
 
 Array = NDArray[np.float64]
 
@@ -86,7 +88,7 @@ class BoxPlan:
     notes: tuple[str, ...]
 
 
-def plan_box(box: Box, *, heat_w: float, air_c: float) -> BoxPlan:
+def plan_box(box: Box, *, heat_w: float, air_c: float, units: Units = "metric") -> BoxPlan:
     """Air flow and temperature in a box with `heat_w` in it on an evening of `air_c`."""
     walls = box.wall_m2 * box.conductance_w_m2_k
     needed = air_flow_m3_h(heat_w, box.rise_k, density_kg_m3=air_density_kg_m3(air_c))
@@ -95,11 +97,11 @@ def plan_box(box: Box, *, heat_w: float, air_c: float) -> BoxPlan:
     notes = []
     if vented > box.limit_c:
         notes.append(
-            f"Inside it would get {vented:.0f} C, above the {box.limit_c:g} C of the data sheet; "
-            f"let about {needed:.0f} m3/h through, intake low, outlet high."
+            f"Inside it would get {show_warmth(vented, units)}; {show_warmth(box.limit_c, units)} is allowed; "
+            f"let about {show_air(needed, units)} through, intake low, outlet high."
         )
     if closed > box.limit_c:
-        notes.append(f"Never run it with the openings shut: it would reach {closed:.0f} C.")
+        notes.append(f"Never run it with the openings shut: it would reach {show_warmth(closed, units)}.")
     return BoxPlan(needed, closed, vented, tuple(notes))
 
 

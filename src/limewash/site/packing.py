@@ -9,6 +9,7 @@ from limewash.project.lengths import show_length, show_small
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
 from limewash.site.services import Services
+from limewash.site.shown import show_air, show_weight
 
 _SLACK = 1.1
 _CORDS_M = (5, 10, 15, 20, 25, 30, 40, 50)
@@ -27,7 +28,7 @@ def packing_list(placement: Placement, scene: Scene, services: Services) -> tupl
     """Everything that goes outside with this rig, with quantities."""
     rig, projector = placement.rig, placement.projector
     name = projector.name or "projector"
-    weight = f", {projector.weight_kg:g} kg" if projector.weight_kg else ""
+    weight = f", {show_weight(projector.weight_kg, scene.units)}" if projector.weight_kg else ""
     things = [
         PackedThing(1, f"{name}{weight}, with its remote control and cord"),
         PackedThing(1, rig.player or "player, with the show on it and a spare copy"),
@@ -49,7 +50,7 @@ def packing_list(placement: Placement, scene: Scene, services: Services) -> tupl
             )
         )
     if services.box is not None:
-        air = f"{math.ceil(services.box.needed_m3_h / 5) * 5:g} m3/h of air through it"
+        air = f"{show_air(services.box.needed_m3_h, scene.units)} of air through it"
         things.append(PackedThing(1, f"box against rain, with {air}"))
     things.append(PackedThing(1, "this card, a pencil and a torch"))
     return tuple(things)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from limewash.errors import InputError
+from limewash.project.lengths import Units, show_length
 from limewash.project.site_models import Power
 
 OHM_PER_KFT_75C = {16: 4.99, 14: 3.14, 12: 1.98, 10: 1.24}
@@ -119,7 +120,9 @@ class PowerPlan:
     notes: tuple[str, ...]
 
 
-def plan_power(power: Power, *, projector_w: float, cord_m: float, player_w: float = 10.0) -> PowerPlan:
+def plan_power(
+    power: Power, *, projector_w: float, cord_m: float, player_w: float = 10.0, units: Units = "metric"
+) -> PowerPlan:
     """Load, circuit, cord and season for a projector at the end of `cord_m` of cord.
 
     A load is taken as purely resistive (power factor 1).
@@ -143,7 +146,7 @@ def plan_power(power: Power, *, projector_w: float, cord_m: float, player_w: flo
         drop_share=drop / power.voltage_v,
         season_kwh=kwh,
         season_cost=None if power.price_per_kwh is None else kwh * power.price_per_kwh,
-        notes=tuple(_notes(power, share, drop / power.voltage_v, length, cord_m)),
+        notes=tuple(_notes(power, share, drop / power.voltage_v, length, cord_m, units)),
     )
 
 
@@ -155,7 +158,7 @@ def _size(power: Power) -> tuple[float | None, int | None]:
     return (None, 14) if power.voltage_v < 150.0 else (1.5, None)
 
 
-def _notes(power: Power, share: float, drop: float, length: float, needed: float) -> list[str]:
+def _notes(power: Power, share: float, drop: float, length: float, needed: float, units: Units) -> list[str]:
     notes = []
     if share > 1.0:
         notes.append(
@@ -165,7 +168,10 @@ def _notes(power: Power, share: float, drop: float, length: float, needed: float
     if drop > DROP_ADVISED:
         notes.append(f"The cord loses {drop:.1%} of the voltage; a thicker or shorter one brings it below 3 %.")
     if length + 1e-9 < needed:
-        notes.append(f"The cord of {length:g} m is too short: the way along the ground is {needed:.1f} m.")
+        notes.append(
+            f"The cord of {show_length(length, units)} is too short: the way along the ground is "
+            f"{show_length(needed, units)}."
+        )
     if power.rcd is None:
         notes.append(
             "Look whether this outlet has a residual current device (RCD, GFCI) and press its test button; outdoor "

@@ -5,13 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from limewash.light.photometry import CINEMA_WHITE_CD_M2, FOOT_CANDLE_LX, FOOT_LAMBERT_CD_M2, contrast_class
+from limewash.light.photometry import CINEMA_WHITE_CD_M2, CONTRAST_CLASSES, contrast_class
 from limewash.project.lengths import Units, show_length, show_small
-from limewash.site.card import prop_words, sharp_words
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
 from limewash.site.search import Candidate, SearchResult
 from limewash.site.services import Services
+from limewash.site.setting_words import prop_words, sharp_words, shift_words, zoom_words
+from limewash.site.shown import (
+    show_air,
+    show_area,
+    show_light,
+    show_light_range,
+    show_luminance,
+    show_share,
+    show_warmth,
+)
 
 Rows = list[list[str]]
 
@@ -25,7 +34,8 @@ def placement_rows(placement: Placement, scene: Scene) -> Rows:
         ["picture's middle on the wall", _place(placement, units)],
         ["turn, tilt, roll", turns],
         ["prop", prop_words(placement, scene)],
-        ["lit", f"{placement.lit_m2:.1f} m2, {placement.coverage:.0%} of the front"],
+        ["zoom, lens shift", f"{zoom_words(placement.projector)}; {shift_words(placement.projector)}"],
+        ["lit", f"{show_area(placement.lit_m2, units)}, {placement.coverage:.0%} of the front"],
         ["picture wasted", f"{placement.wasted:.0%}"],
     ]
     if placement.lit_m2 > 0.0:
@@ -44,9 +54,10 @@ def _light_rows(placement: Placement, units: Units) -> Rows:
     median = float(np.median(contrast))
     pixel, largest = (show_small(float(value), units) for value in (np.median(pitch), pitch.max()))
     return [
-        ["white on the wall", _light_words(light, units)],
+        ["white on the wall", show_light_range(light, units)],
         ["luminance", _luminance_words(luminance, units)],
         ["contrast", f"{median:.1f}:1 ({contrast.min():.1f} to {contrast.max():.1f}), {contrast_class(median)}"],
+        ["contrast classes", _class_words(contrast)],
         ["pixel on the wall", f"{pixel} (largest {largest})"],
         ["smallest detail for the audience", show_small(float(np.median(detail)), units)],
         ["light off square to the wall", f"{turned.min():.0f}\N{DEGREE SIGN} to {turned.max():.0f}\N{DEGREE SIGN}"],
@@ -54,24 +65,24 @@ def _light_rows(placement: Placement, units: Units) -> Rows:
     ]
 
 
-def part_rows(placement: Placement) -> Rows:
+def part_rows(placement: Placement, units: Units = "metric") -> Rows:
     """One row a part: lit share, light, mean illuminance, share of the picture."""
     return [
         [
             part.surface.name,
             f"{part.lit_m2 / part.area_m2:.0%}",
             f"{part.light_lm:.0f} lm",
-            f"{part.mean_lx:.1f} lx",
-            f"{part.picture_share:.0%}",
+            show_light(part.mean_lx, units),
+            show_share(part.picture_share),
         ]
         for part in placement.parts
     ]
 
 
-def shadow_rows(placement: Placement) -> Rows:
+def shadow_rows(placement: Placement, units: Units = "metric") -> Rows:
     """Shadows that the audience sees something of."""
     seen = [s for s in placement.shadows if s.seen_share > 0.005]
-    return [[s.by, s.on, f"{s.area_m2:.2f} m2", f"{s.seen_share:.0%}"] for s in seen]
+    return [[s.by, s.on, show_area(s.area_m2, units), f"{s.seen_share:.0%}"] for s in seen]
 
 
 def service_rows(services: Services, scene: Scene) -> Rows:
@@ -89,8 +100,9 @@ def service_rows(services: Services, scene: Scene) -> Rows:
         ]
     if services.box is not None:
         box = services.box
+        warm = [show_warmth(value, scene.units) for value in (box.closed_c, box.vented_c)]
         rows.append(
-            ["box", f"{box.needed_m3_h:.0f} m3/h needed; shut {box.closed_c:.0f} C, as it is {box.vented_c:.0f} C"]
+            ["box", f"{show_air(box.needed_m3_h, scene.units)} of air needed; shut {warm[0]}, as it is {warm[1]}"]
         )
     if services.dew:
         wet = [f"{hour.hour} h" for hour in services.dew if hour.wet]
@@ -106,7 +118,7 @@ def candidate_rows(result: SearchResult, units: Units) -> Rows:
             c.label,
             c.section,
             _stand_words(c, units),
-            f"{c.lit_m2:.1f} m2",
+            show_area(c.lit_m2, units),
             f"{c.contrast:.0f}:1",
             f"{c.score:.3f}",
             "yes" if c.meets else "no",
@@ -127,19 +139,20 @@ def _place(placement: Placement, units: Units) -> str:
 def _stand_words(c: Candidate, units: Units) -> str:
     assert c.rig.stand is not None
     stand = c.rig.stand
-    return ", ".join(show_length(value, units) for value in (stand.x_m, stand.height_m, stand.distance_m))
-
-
-def _light_words(light: NDArray[np.float64], units: Units) -> str:
-    factor, unit = (1.0 / FOOT_CANDLE_LX, "fc") if units == "imperial" else (1.0, "lx")
-    low, middle, high = (float(q) * factor for q in np.quantile(light, (0.0, 0.5, 1.0)))
-    return f"{middle:.1f} {unit} ({low:.1f} to {high:.1f})"
+    places = [show_length(value, units) for value in (stand.x_m, stand.height_m, stand.distance_m)]
+    # In metres the unit need be said only once.
+    return ", ".join(place.removesuffix(" m") for place in places) + (" m" if units == "metric" else "")
 
 
 def _luminance_words(luminance: NDArray[np.float64], units: Units) -> str:
-    factor, unit = (1.0 / FOOT_LAMBERT_CD_M2, "fL") if units == "imperial" else (1.0, "cd/m2")
     middle = float(np.median(luminance))
-    return f"{middle * factor:.1f} {unit}, {middle / CINEMA_WHITE_CD_M2:.0%} of a cinema screen's white"
+    return f"{show_luminance(middle, units)}, {show_share(middle / CINEMA_WHITE_CD_M2)} of a cinema screen's white"
+
+
+def _class_words(contrast: NDArray[np.float64]) -> str:
+    """Share of the lit front that reaches each published class, the lowest first."""
+    shares = [f"{least:g}:1 on {show_share(float((contrast >= least).mean()))}" for _, least in CONTRAST_CLASSES]
+    return ", ".join(shares)
 
 
 def _focus_words(placement: Placement, units: Units) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from limewash.project.lengths import FOOT_M, Units, show_length
+
 _PIXEL_CLOCK_HZ = {
     (1280, 720, 60): 74.25e6, (1280, 720, 50): 74.25e6,
     (1920, 1080, 24): 74.25e6, (1920, 1080, 25): 74.25e6, (1920, 1080, 30): 74.25e6,
@@ -35,18 +37,23 @@ class CableAdvice:
     text: str
 
 
-def video_cable(size: tuple[int, int], rate_hz: float, length_m: float) -> CableAdvice:
+def video_cable(size: tuple[int, int], rate_hz: float, length_m: float, units: Units = "metric") -> CableAdvice:
     """What a picture of `size` at `rate_hz` asks of an HDMI cable of `length_m`."""
     clock = pixel_clock_hz(size, rate_hz)
     passive = next((length for limit, length in _PASSIVE_M if clock <= limit * 1.001), 2.0)
+    length, limit = show_length(length_m, units), _about(passive, units)
     if length_m <= passive:
-        text = f"plain copper cable, {length_m:.1f} m (up to about {passive:g} m for this format)"
+        text = f"plain copper cable, {length} (up to about {limit} for this format)"
     else:
         text = (
-            f"{length_m:.1f} m is beyond about {passive:g} m of plain copper for this format: use an active or optical "
+            f"{length} is beyond about {limit} of plain copper for this format: use an active or optical "
             "cable (mind its direction), or put the player beside the projector"
         )
     return CableAdvice(clock * 30.0, passive, text)
+
+
+def _about(length_m: float, units: Units) -> str:
+    return f"{length_m / FOOT_M:.0f} ft" if units == "imperial" else f"{length_m:g} m"
 
 
 def pixel_clock_hz(size: tuple[int, int], rate_hz: float) -> float:

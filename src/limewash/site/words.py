@@ -14,8 +14,11 @@ from limewash.site.drafting import TEXT_MM
 
 Array = NDArray[np.float64]
 
-_PER_MM_AWAY = 0.25
+_PER_MM_AWAY = 0.5
 """A place one millimetre further off is as good as one that hides this much more of the lines. [-]"""
+
+_FAINT = 0.3
+"""A grey line, such as a hatching's, counts so much of a black one. [-]"""
 
 _LED_MM = 2.2
 """Words further than this from their thing get a line to it."""
@@ -28,7 +31,7 @@ class Words:
         self.sheet = sheet
         self.limit = shapely.box(*(inside or (0.0, 0.0, sheet.width_mm, sheet.height_mm)))
         self.kept_free: list[BaseGeometry] = []
-        self._lines: list[BaseGeometry] = []
+        self._lines: list[tuple[BaseGeometry, float]] = []
         self._looked = 0
 
     def keep_free(self, x: float, y: float, half_width: float, half_height: float) -> None:
@@ -115,17 +118,18 @@ class Words:
             if dot:
                 self.sheet.circle(*to, 0.4, pen=None, fill=INK)
 
-    def _drawn_lines(self) -> list[BaseGeometry]:
-        """All lines that can be seen: those under a filled shape cannot."""
+    def _drawn_lines(self) -> list[tuple[BaseGeometry, float]]:
+        """All lines that can be seen, with their weight: those under a filled shape cannot."""
         for item in self.sheet.items[self._looked :]:
             if not isinstance(item, Shape):
                 continue
             if item.closed and item.fill is not None and len(item.rings[0]) > 2:
                 cover = shapely.Polygon(item.rings[0], [ring for ring in item.rings[1:] if len(ring) > 2]).buffer(0)
-                self._lines = [line.difference(cover) if line.intersects(cover) else line for line in self._lines]
+                self._lines = [(line.difference(cover), weight) for line, weight in self._lines]
             if item.pen is not None:
                 rings = [np.vstack([ring, ring[:1]]) if item.closed else ring for ring in item.rings]
-                self._lines.append(shapely.MultiLineString([ring for ring in rings if len(ring) > 1]))
+                line = shapely.MultiLineString([ring for ring in rings if len(ring) > 1])
+                self._lines.append((line, 1.0 if item.pen.colour == INK else _FAINT))
         self._looked = len(self.sheet.items)
         return self._lines
 
@@ -146,10 +150,10 @@ def beside(bounds: tuple[float, float, float, float], size_mm: float = TEXT_MM) 
     return [*near, *around(x, bottom + size_mm * 2.0)]
 
 
-def _hidden_mm(label: Label, lines: list[BaseGeometry]) -> float:
-    """Length of lines under the words. [mm]"""
+def _hidden_mm(label: Label, lines: list[tuple[BaseGeometry, float]]) -> float:
+    """Length of lines under the words, each by its weight. [mm]"""
     box = shapely.Polygon(label.corners_mm(room_mm=0.3))
-    return float(sum(line.intersection(box).length for line in lines if line.intersects(box)))
+    return float(sum(weight * line.intersection(box).length for line, weight in lines if line.intersects(box)))
 
 
 def _grid(shape: BaseGeometry, middle: tuple[float, ...]) -> list[tuple[float, float]]:
