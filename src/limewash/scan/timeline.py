@@ -21,7 +21,8 @@ Array = NDArray[np.float64]
 CHIPS = len(SYNC) + DATA_BITS
 
 _BEATS_S = np.geomspace(0.18, 0.30, 86)  # lengths of a beat that are tried: 0.6 % apart
-_ENOUGH = 0.985  # correlation of the chips' levels with black and white
+_ENOUGH = 0.95  # correlation of the chips' levels with black and white; an exposure that hunts lowers it
+_UNCLEAR = 0.35  # share of the contrast by which a step from chip to chip may miss one of full height or none
 _UNEVEN = 0.2  # by how much of a beat a change in the mark may be off
 _REACH = 0.45  # how far from the expected time a change is looked for, in beats
 _MEMORY = 16  # changes that the expectation rests on
@@ -114,13 +115,16 @@ def _likeness(levels: Array) -> Array:
 def _read(t: Array, m: Array, start_s: float, beat_s: float, chips: Array) -> Mark | None:
     known = np.asarray(SYNC, dtype=bool)
     dark, bright = chips[: len(SYNC)][~known].mean(), chips[: len(SYNC)][known].mean()
-    share = (chips - dark) / (bright - dark)
+    step = np.diff(chips) / (bright - dark)
+    # By steps, not by levels: the exposure may wander while the mark plays.
+    shown = np.cumsum(np.rint(step[len(SYNC) - 1 :])) + SYNC[-1]
     within = (t >= start_s) & (t <= start_s + CHIPS * beat_s)
     # What the brightness does from frame to frame while nothing changes: the mark must stand far above it.
     flutter = float(np.median(np.abs(np.diff(m[within]))))
-    if np.any(np.abs(share - np.rint(share)) > 0.3) or bright - dark < max(0.15, 8.0 * flutter):
+    unclear = np.any(np.abs(step - np.rint(step)) > _UNCLEAR) or not np.isin(shown, (0.0, 1.0)).all()
+    if unclear or bright - dark < max(0.15, 8.0 * flutter):
         return None
-    word = tuple(round(float(s)) for s in share[len(SYNC) :])
+    word = tuple(int(chip) for chip in shown)
     return _timed(t, m, Mark(start_s, beat_s, word, float(dark), float(bright)))
 
 
