@@ -19,6 +19,7 @@ from limewash.project.models import House
 from limewash.site.canvas import Picture, Shape, overlaps
 from limewash.site.card import card_pages, card_pdf
 from limewash.site.card_layout import PAPERS
+from limewash.site.cautions import cautions
 from limewash.site.packing import packing_list
 from limewash.site.placement import Placement, check_rig
 from limewash.site.scene import Scene, build_scene
@@ -143,3 +144,25 @@ def test_a_rig_without_feet_still_gets_a_card(data: dict[str, Any], make: Make) 
     texts = [label.text for page in pages for label in page.labels]
     assert any("below the" in text for text in texts)
     assert overlaps(pages[0].labels) == []
+
+
+@pytest.mark.parametrize("paper", list(PAPERS))
+def test_a_site_with_much_to_mind_still_fits_the_card(data: dict[str, Any], make: Make, paper: str) -> None:
+    windows = [{"name": f"their window {n}", "rectangle": [12.5, 0.3 + 0.8 * n, 1.0, 0.6]} for n in range(8)]
+    walks = [
+        {
+            "name": f"footpath {n} behind the hedge",
+            "kind": kind,
+            "ground_m": [[-5, z], [20, z], [20, z + 1], [-5, z + 1]],
+        }
+        for n, (kind, z) in enumerate((kind, z) for kind in ("pavement", "road") for z in range(2, 14, 2))
+    ]
+    data["site"].update(neighbour=windows, zone=[*data["site"]["zone"], *walks])
+    data["site"]["power"].update(other_load_w=4000.0, cord_m=3.0, rcd=False)
+    data["rig"][0]["projector"].update(throw_ratio=0.8, focus_range_m=[1.0, 5.0], fan_clearance_m=0.4)
+    house, scene, placement = ready(make(data))
+    assert len([spill for spill in placement.spills if spill.kind == "neighbour"]) > 3
+    told = " ".join(cautions(placement, scene))
+    assert "more windows or walls of neighbours" in told
+    for sheet in card_pages(house, scene, placement, paper=paper):
+        assert overlaps(sheet.labels) == []

@@ -8,6 +8,8 @@ from limewash.site.placement import Placement
 from limewash.site.scene import Scene
 from limewash.site.shown import show_light
 
+_NAMED = 3
+
 ALWAYS = (
     "Do not look into the lens, and let nobody stand before it; switch the picture to black before you work there.",
     "Stand, projector and box must hold in wind and when somebody stumbles: weigh them down and tie them.",
@@ -23,7 +25,7 @@ def cautions(placement: Placement, scene: Scene) -> list[str]:
 
 def _eyes(placement: Placement, scene: Scene) -> list[str]:
     found = []
-    for hit in placement.in_beam[:3]:
+    for hit in placement.in_beam[:_NAMED]:
         found.append(
             f"Eyes at {hit.where!r} can be in the beam, {show_length(hit.lens_m, scene.units)} from the lens "
             f"(up to {show_light(hit.eye_lx, scene.units)}): move the stand, raise it, or keep people out of there."
@@ -39,15 +41,20 @@ def _eyes(placement: Placement, scene: Scene) -> list[str]:
 
 
 def _spilled(placement: Placement) -> list[str]:
+    """Light on neighbours and roads: the worst by name, the others by their number, so that a card can hold it."""
     found = []
-    for spill in placement.spills:
-        if spill.kind == "neighbour":
-            found.append(f"{spill.light_lm:.0f} lm fall on {spill.name!r}: ask, and keep that area dark in the map.")
-        elif spill.kind == "road":
-            found.append(
-                f"{spill.light_lm:.0f} lm fall on the road {spill.name!r}: look from a driver's place whether it "
-                "dazzles, and keep that area dark."
-            )
+    neighbours = [spill for spill in placement.spills if spill.kind == "neighbour"]
+    for spill in neighbours[:_NAMED]:
+        found.append(f"{spill.light_lm:.0f} lm fall on {spill.name!r}: ask, and keep that area dark in the map.")
+    if len(neighbours) > _NAMED:
+        found.append(f"Less light falls on {len(neighbours) - _NAMED} more windows or walls of neighbours.")
+    roads = [spill for spill in placement.spills if spill.kind == "road"]
+    if roads:
+        light = sum(spill.light_lm for spill in roads)
+        found.append(
+            f"{light:.0f} lm fall on the road ({roads[0].name!r}): look from a driver's place whether it dazzles, and "
+            "keep that area dark."
+        )
     return found
 
 
