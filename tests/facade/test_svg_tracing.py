@@ -1,5 +1,6 @@
 """tracing.svg: what is written reads back, also through a second reader and after a vector editor saved it."""
 
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -46,6 +47,33 @@ def a_tracing() -> Tracing:
 def test_a_tracing_reads_back_as_it_was(tmp_path: Path) -> None:
     write_tracing(tmp_path / "tracing.svg", a_tracing(), "photo.png")
     assert read_tracing(tmp_path / "tracing.svg") == a_tracing()
+
+
+def test_groups_and_locks_are_plain_svg_and_read_back(tmp_path: Path) -> None:
+    """Each group is a <g> with a title; of one whose members do not follow each other, several."""
+    wall, half_round, door, swag = a_tracing().items
+    grouped = Tracing(
+        a_tracing().size,
+        (
+            wall,
+            replace(half_round, group="Porch & steps"),
+            replace(door, group="Porch & steps", locked=True),
+            replace(swag, group="Gable"),
+            replace(wall, id="wall-2", group="Porch & steps"),
+        ),
+    )
+    path = tmp_path / "tracing.svg"
+    write_tracing(path, grouped, "photo.png")
+    assert read_tracing(path) == grouped
+    groups = ElementTree.parse(path).getroot().findall(f"{SVG}g[@id='paths']/{SVG}g")
+    assert [(g.findtext(f"{SVG}title"), len(g.findall(f"{SVG}path"))) for g in groups] == [
+        ("Porch & steps", 2),
+        ("Gable", 1),
+        ("Porch & steps", 1),
+    ]
+    locked = [e.get("id") for e in ElementTree.parse(path).iter(f"{SVG}path") if e.get("data-locked") == "true"]
+    assert locked == ["left door"]
+    assert len(svgpathtools.svg2paths(str(path))[0]) == 5
 
 
 def test_an_empty_tracing_is_a_tracing(tmp_path: Path) -> None:

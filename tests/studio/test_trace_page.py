@@ -142,9 +142,18 @@ def test_the_keyboard_alone_moves_a_corner(drawing: Drawing) -> None:
 def test_a_lock_keeps_a_path_where_it_is(drawing: Drawing) -> None:
     drawing.page.get_by_role("option", name="Kitchen").click()
     drawing.key("k", "ArrowRight", "Delete")
+    drawing.until(lambda: drawing.paths["window-1"].locked, "locked")
     drawing.page.wait_for_timeout(300)
     assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0]
-    drawing.key("k", "ArrowRight")
+    drawing.page.reload()
+    drawing.page.wait_for_selector("body[data-ready=true]")
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.key("ArrowRight", "Delete")
+    drawing.page.wait_for_timeout(300)
+    assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0]
+    drawing.key("k")
+    drawing.until(lambda: not drawing.paths["window-1"].locked, "free")
+    drawing.key("ArrowRight")
     drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "free again")
 
 
@@ -153,9 +162,24 @@ def test_kind_name_and_group_are_changed(drawing: Drawing) -> None:
     drawing.page.get_by_role("radio", name="Door", exact=True).click()
     drawing.until(lambda: drawing.paths["window-1"].kind is Kind.DOOR, "a door")
     name = drawing.page.get_by_role("textbox", name="Name")
-    name.fill("Porch / front door")
+    name.fill("Front door")
     name.press("Enter")
-    drawing.until(lambda: drawing.paths["window-1"].title == "Porch / front door", "named")
+    drawing.until(lambda: drawing.paths["window-1"].title == "Front door", "named")
+
+
+def test_a_group_outlives_a_reload_and_is_taken_as_one(drawing: Drawing) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.page.get_by_role("option", name="Half-round").click(modifiers=["Shift"])
+    group = drawing.page.get_by_role("textbox", name="Group")
+    group.fill("Kitchen side")
+    group.press("Enter")
+    drawing.until(lambda: {p.group for p in drawing.paths.values()} == {"Kitchen side", ""}, "gathered")
+    drawing.page.reload()
+    drawing.page.wait_for_selector("body[data-ready=true]")
+    drawing.page.get_by_role("button", name="Kitchen side 2").click()
+    drawing.key("ArrowRight")
+    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "both moved")
+    drawing.until(lambda: drawing.paths["half-round"].path.start == (421.0, 300.0), "both moved")
 
 
 def test_a_row_of_windows_by_repeating(drawing: Drawing) -> None:
@@ -193,6 +217,7 @@ def test_an_svg_from_elsewhere_is_taken_in(drawing: Drawing, tmp_path: Path) -> 
         drawing.page.get_by_role("button", name="Take in a drawing").click()
     chooser.value.set_files(path)
     drawing.until(lambda: [item.kind for item in drawing.paths.values()] == [Kind.GARAGE], "taken in")
+    drawing.until(lambda: drawing.page.get_by_role("option").count() == 1, "seen on the page")
     drawing.key("Control+z")
     drawing.until(lambda: len(drawing.paths) == 3, "brought back")
 

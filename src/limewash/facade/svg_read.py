@@ -164,7 +164,8 @@ def _traced(drawn: list[DrawnPath], to_photo: Matrix, size: Size, notice: Notice
         word = item.data.get("data-surface")
         surface = parse_surface(word, where=item.where, closed=path.closed) if word else None
         _check_inside(path, size, item.where)
-        yield Traced(names.give(item.id, kind), kind, path, item.title, surface)
+        locked = item.data.get("data-locked") == "true"
+        yield Traced(names.give(item.id, kind), kind, path, item.title, surface, item.group, locked)
 
 
 def _kind(item: DrawnPath) -> Kind | None:

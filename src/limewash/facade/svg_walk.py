@@ -37,7 +37,9 @@ class DrawnPath:
     own, above : tuple of str
         Words on the element itself (id, title, label, classes), and on its groups from the inside out.
     data : dict
-        `data-kind` and `data-surface`, the nearest given on the element or its groups.
+        `data-kind`, `data-surface` and `data-locked`, the nearest given on the element or its groups.
+    group : str
+        Title of the nearest group that has one, else empty.
     line : int
         Line of the file.
     """
@@ -49,6 +51,7 @@ class DrawnPath:
     own: tuple[str, ...]
     above: tuple[str, ...]
     data: dict[str, str]
+    group: str
     line: int
 
     @property
@@ -93,6 +96,7 @@ class _Place:
     visible: bool = True  # visibility can be set back
     above: tuple[str, ...] = ()
     data: dict[str, str] = field(default_factory=dict)
+    group: str = ""
     used: tuple[int, ...] = ()
     level: int = 0
 
@@ -171,7 +175,8 @@ class _Walk:
 
     def _inside(self, element: Element, here: _Place) -> _Place:
         """What the children of a group inherit: its words too."""
-        return replace(here, above=_words(element) + here.above, data={**here.data, **_data(element)})
+        group = _title(element) or here.group
+        return replace(here, above=_words(element) + here.above, data={**here.data, **_data(element)}, group=group)
 
     def _shape(self, element: Element, name: str, here: _Place) -> None:
         self.shapes += 1
@@ -187,6 +192,7 @@ class _Walk:
                     own=_words(element),
                     above=here.above,
                     data={**here.data, **_data(element)},
+                    group=here.group,
                     line=self.document.line(element),
                 )
             )
@@ -306,4 +312,4 @@ def _words(element: Element) -> tuple[str, ...]:
 
 
 def _data(element: Element) -> dict[str, str]:
-    return {k: v for k in ("data-kind", "data-surface") if (v := element.get(k)) is not None}
+    return {k: v for k in ("data-kind", "data-surface", "data-locked") if (v := element.get(k)) is not None}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
@@ -57,7 +58,8 @@ def tracing_svg(tracing: Tracing, photo_name: str) -> str:
     """
     width, height = tracing.size
     stroke = max(width, height) / 900.0
-    items = "".join(_item(item, stroke) for item in tracing.items)
+    runs = itertools.groupby(tracing.items, key=lambda item: item.group)
+    items = "".join(_group(name, "".join(_item(item, stroke) for item in run)) for name, run in runs)
     address = quoteattr(_checked(photo_name, "the photo's name"))
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -76,14 +78,20 @@ def tracing_svg(tracing: Tracing, photo_name: str) -> str:
     )
 
 
+def _group(name: str, items: str) -> str:
+    """Neighbours of one group; a group whose members do not follow each other is written in several parts."""
+    return f"    <g><title>{escape(_checked(name, 'group'))}</title>\n{items}    </g>\n" if name else items
+
+
 def _item(item: Traced, stroke_px: float) -> str:
     colour, dashes = _STROKES[item.kind]
     fill = f'fill="{colour}" fill-opacity="0.12"' if item.is_area else 'fill="none"'
     pattern = " ".join(number(round(dash * stroke_px, 2)) for dash in dashes)
     surface = f' data-surface="{item.surface.value}"' if item.surface else ""
+    locked = ' data-locked="true"' if item.locked else ""
     title = f"<title>{escape(_checked(item.title, item.id))}</title>" if item.title else ""
     return (
-        f'    <path id={quoteattr(_checked(item.id, item.id))} data-kind="{item.kind.value}"{surface}\n'
+        f'    <path id={quoteattr(_checked(item.id, item.id))} data-kind="{item.kind.value}"{surface}{locked}\n'
         f'          {fill} stroke="{colour}" stroke-width="{number(round(stroke_px, 2))}"'
         + (f' stroke-dasharray="{pattern}"' if pattern else "")
         + f'\n          d="{format_path_data(item.path)}">{title}</path>\n'

@@ -53,6 +53,10 @@ class Traced:
         The person's name for it, may be empty.
     surface : Surface, optional
         The person's word on which side of the line the scan is to be trusted.
+    group : str
+        Name of the group that it belongs to, such as "Porch"; may be empty.
+    locked : bool
+        Whether the person wants it left as it is.
     """
 
     id: str
@@ -60,6 +64,8 @@ class Traced:
     path: Path2
     title: str = ""
     surface: Surface | None = None
+    group: str = ""
+    locked: bool = False
 
     @property
     def is_area(self) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Literal
@@ -111,7 +112,7 @@ def settle(wanted: ToSettle, desk: TheDesk) -> Settled:
     """Move a path onto the edges that it was meant for."""
     traced = to_traced(wanted.path, desk.ground.photo_size)
     done = settle_path(_photo(desk.ground, wanted.photo), traced.path, reach_px=wanted.reach_px)
-    moved = Traced(traced.id, traced.kind, done.path, traced.title, traced.surface)
+    moved = replace(traced, path=done.path)
     return Settled(
         path=from_traced(moved),
         support=[s.support for s in done.segments],

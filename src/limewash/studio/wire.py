@@ -74,6 +74,8 @@ class TracedPath(Wire):
     kind: Kind = Kind.OTHER
     title: Annotated[str, Field(max_length=200)] = ""
     surface: Surface | None = None
+    group: Annotated[str, Field(max_length=200)] = ""
+    locked: bool = False
     closed: bool
     segments: Annotated[list[Segment], Field(min_length=1, max_length=4000)]
 
@@ -86,8 +88,8 @@ class TracedPath(Wire):
             raise ValueError("a closed path must end where it starts")
         if not self.closed and self.surface in (Surface.INSIDE, Surface.OUTSIDE):
             raise ValueError("surface 'inside' and 'outside' are for closed paths")
-        if _NOT_XML.search(self.id + self.title):
-            raise ValueError("id and title must not hold control characters")
+        if _NOT_XML.search(self.id + self.title + self.group):
+            raise ValueError("id, title and group must not hold control characters")
         return self
 
 
@@ -164,7 +166,7 @@ def to_traced(path: TracedPath, size: tuple[int, int]) -> Traced:
         if len(kept) == 1 or (len(kept) == 2 and all(isinstance(s, Line) for s in kept)):
             raise InputError(f"{path.title or path.id} encloses nothing: an area needs three lines or a curve")
         kept[-1] = _ending(kept[-1], kept[0].start)
-    traced = Traced(path.id, path.kind, Path2(tuple(kept), closed), path.title, path.surface)
+    traced = Traced(path.id, path.kind, Path2(tuple(kept), closed), path.title, path.surface, path.group, path.locked)
     _check_inside(traced, size)
     return traced
 
@@ -173,7 +175,14 @@ def from_traced(item: Traced) -> TracedPath:
     """The form that travels."""
     segments = [_wire_segment(s) for s in item.path.segments]
     return TracedPath.model_construct(
-        id=item.id, kind=item.kind, title=item.title, surface=item.surface, closed=item.path.closed, segments=segments
+        id=item.id,
+        kind=item.kind,
+        title=item.title,
+        surface=item.surface,
+        group=item.group,
+        locked=item.locked,
+        closed=item.path.closed,
+        segments=segments,
     )
 
 

@@ -117,6 +117,10 @@ export class WireTool extends Tool {
   /** @type {Point | null} where the way is wanted to, while one is asked for */
   #wanted = null;
   #asking = false;
+  /** Settles when all that was wanted has been answered. @type {Promise<void>} */
+  #answered = Promise.resolve();
+  /** Whether a click waits for the way to it; the pointer does not count meanwhile. */
+  #holding = false;
 
   get busy() {
     return this.#from !== null;
@@ -128,15 +132,24 @@ export class WireTool extends Tool {
 
   /** @param {Point} at */
   move(at) {
-    if (this.#from) this.#ask(at);
+    if (!this.#from || this.#holding) return;
+    this.#wanted = at;
+    if (!this.#asking) this.#answered = this.#ask();
   }
 
-  /** @param {Point} at */
-  down(at) {
+  /** A click holds what will be found up to it, also when that is still being looked for. @param {Point} at */
+  async down(at) {
     if (!this.#from) {
       this.#from = at;
       return;
     }
+    if (this.#holding) return;
+    const from = this.#from;
+    this.move(at);
+    this.#holding = true;
+    await this.#answered;
+    this.#holding = false;
+    if (this.#from !== from) return;
     const first = this.#fixed[0]?.start;
     const closes = first && distance(at, first) < this.bench.board.reach(CLOSING_PX);
     this.#fixed.push(...this.#found);
@@ -154,7 +167,8 @@ export class WireTool extends Tool {
     this.end();
   }
 
-  end() {
+  async end() {
+    await this.#answered;
     if (this.#fixed.length) this.#finish(false);
   }
 
@@ -173,10 +187,7 @@ export class WireTool extends Tool {
     return true;
   }
 
-  /** @param {Point} at */
-  async #ask(at) {
-    this.#wanted = at;
-    if (this.#asking) return;
+  async #ask() {
     this.#asking = true;
     while (this.#wanted && this.#from) {
       const [start, to] = [this.#from, this.#wanted];

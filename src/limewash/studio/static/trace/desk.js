@@ -68,6 +68,7 @@ export class Desk {
     this.strip = new Strip(this);
     this.panel = new Panel(this, {
       kind: (/** @type {Kind} */ kind) => this.setKind(kind), rename: (/** @type {string} */ title) => this.#changeAll((path) => ({ ...path, title }), "rename"),
+      gather: (/** @type {string} */ group) => this.#changeAll((path) => ({ ...path, group }), group ? `gather into ${group}`.slice(0, 80) : "ungroup"),
       place: (/** @type {0 | 1} */ axis, /** @type {number} */ value) => this.place(axis, value), step: () => this.step,
       setStep: (/** @type {number | null} */ size, /** @type {string | null} */ unit) => { this.step = { size: size ?? this.step.size, unit: unit ?? this.step.unit }; },
       settle: () => this.settle(), tool: (/** @type {string} */ name) => this.setTool(name), copies: (/** @type {number} */ n) => { this.copies = Math.min(Math.max(Math.round(n) || 1, 1), 60); },
@@ -145,7 +146,7 @@ export class Desk {
     const id = this.store.freeId(this.kind);
     const number = this.store.paths.filter((old) => old.kind === this.kind).length + 1;
     /** @type {Traced} */
-    const traced = { id, kind: this.kind, title: `${kindWord(this.kind)} ${number}`, surface: null, closed: path.closed, segments: path.segments };
+    const traced = { id, kind: this.kind, title: `${kindWord(this.kind)} ${number}`, surface: null, group: "", locked: false, closed: path.closed, segments: path.segments };
     this.store.dragged.set(id, traced); // seen while it settles
     this.store.tell();
     const settled = (how.settle ?? this.settles) && this.toolName !== "wire" ? await this.#settled(traced) : traced;
@@ -191,9 +192,9 @@ export class Desk {
   }
 
   lock() {
-    const ids = [...this.selected];
-    const locked = !ids.some((id) => this.store.isLocked(id));
-    for (const id of ids) this.store.lock(id, locked);
+    const paths = [...this.selected].map((id) => this.store.get(id)).filter((path) => path !== undefined);
+    const locked = !paths.some((path) => path.locked);
+    if (paths.length) this.store.change({ put: paths.map((path) => ({ ...path, locked })) }, locked ? "lock" : "unlock");
   }
 
   /** Move what is in hand so that its corner comes to a coordinate. @param {0 | 1} axis @param {number} value */

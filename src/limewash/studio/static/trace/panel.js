@@ -8,7 +8,7 @@
 import { button, el, svg } from "../dom.js";
 import { apply } from "../geometry/homography.js";
 import { pathLength, vertices } from "../geometry/path.js";
-import { groupOf, KINDS, kindWord } from "./store.js";
+import { KINDS, kindWord } from "./store.js";
 
 const LOCK = "M5.5 9V6.5a4.5 4.5 0 0 1 9 0V9M4 9h12v8H4z";
 
@@ -62,8 +62,10 @@ export class Panel {
       el("label", { class: "cell" }, label, el("input", { type: "number", step: "any", name, disabled: locked,
         on: { change: (/** @type {any} */ event) => event.target.value !== "" && took(Number(event.target.value)) } }));
     return [
-      one ? el("label", { class: "field" }, "Name", el("input", { name: "title", value: path.title, maxlength: 200, placeholder: `${kindWord(path.kind)}; "Porch / left post" makes a group`, disabled: locked,
+      one ? el("label", { class: "field" }, "Name", el("input", { name: "title", value: path.title, maxlength: 200, placeholder: kindWord(path.kind), disabled: locked,
         on: { change: (/** @type {any} */ event) => does.rename(event.target.value.trim()) } })) : el("p", {}, `${chosen.length} in hand`),
+      el("label", { class: "field" }, "Group", el("input", { name: "group", value: groupOf(chosen), maxlength: 200, placeholder: "None; a name such as Porch makes one", disabled: locked,
+        on: { change: (/** @type {any} */ event) => does.gather(event.target.value.trim()) } })),
       el("div", { class: "cells" },
         number("x", this.bench.corner === null ? "x" : "Corner x", (value) => does.place(0, value)),
         number("y", this.bench.corner === null ? "y" : "Corner y", (value) => does.place(1, value)),
@@ -107,6 +109,8 @@ export class Panel {
     }
     const title = this.#inHand.querySelector("input[name=title]");
     if (title && document.activeElement !== title) title.value = path.title;
+    const group = this.#inHand.querySelector("input[name=group]");
+    if (group && document.activeElement !== group) group.value = groupOf(chosen);
     const sizes = this.#inHand.querySelector(".sizes");
     if (sizes) sizes.textContent = this.#sizes(path);
   }
@@ -127,12 +131,12 @@ export class Panel {
     this.#count.textContent = paths.length ? String(paths.length) : "";
     const groups = new Map();
     for (const path of paths) {
-      const name = groupOf(path) || pluralOf(path.kind);
+      const name = path.group || pluralOf(path.kind);
       groups.set(name, [...(groups.get(name) ?? []), path]);
     }
     const focused = document.activeElement instanceof HTMLElement ? document.activeElement.dataset.id : null;
     this.#list.replaceChildren(...[...groups].flatMap(([name, members]) => [
-      members.length > 1 ? el("button", { type: "button", class: "group", title: "Take all of them in hand", on: { click: () => bench.select(members.map((/** @type {Traced} */ path) => path.id)) } }, name, el("span", { class: "figures" }, String(members.length))) : null,
+      members.length > 1 || members[0].group ? el("button", { type: "button", class: "group", title: "Take all of them in hand", on: { click: () => bench.select(members.map((/** @type {Traced} */ path) => path.id)) } }, name, el("span", { class: "figures" }, String(members.length))) : null,
       ...members.map((/** @type {Traced} */ path) => this.#row(path)),
     ].filter(Boolean)));
     if (focused) this.#list.querySelector(`[data-id="${CSS.escape(focused)}"]`)?.focus();
@@ -141,15 +145,17 @@ export class Panel {
   /** @param {Traced} path */
   #row(path) {
     const { bench } = this;
-    const name = groupOf(path) ? path.title.split(" / ").slice(1).join(" / ") : path.title || path.id;
     return el("button", { type: "button", class: "drawn-row", role: "option", "data-id": path.id, "aria-selected": String(bench.selected.has(path.id)),
       on: {
         click: (/** @type {MouseEvent} */ event) => bench.select(event.shiftKey ? [...bench.selected, path.id] : [path.id]),
         dblclick: () => this.does.look(path.id),
       } },
-      el("i", { style: `--c: var(--k-${path.kind})` }), el("span", {}, name), bench.store.isLocked(path.id) ? sign(LOCK) : null);
+      el("i", { style: `--c: var(--k-${path.kind})` }), el("span", {}, path.title || path.id), bench.store.isLocked(path.id) ? sign(LOCK) : null);
   }
 }
+
+/** The group that all of them share, else none. @param {Traced[]} paths */
+const groupOf = (paths) => (paths.every((path) => path.group === paths[0].group) ? paths[0].group : "");
 
 /** @param {Kind} kind */
 const pluralOf = (kind) => (kind === "keep-dark" ? "Kept dark" : kind === "other" ? "Other" : `${kindWord(kind)}s`);

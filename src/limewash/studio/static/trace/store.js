@@ -4,7 +4,7 @@
  *
  * @typedef {import("../geometry/path.js").Segment} Segment
  * @typedef {"window" | "door" | "garage" | "roof-line" | "wall" | "post" | "trim" | "step" | "keep-dark" | "other"} Kind
- * @typedef {{id: string, kind: Kind, title: string, surface: string | null, closed: boolean, segments: Segment[]}} Traced
+ * @typedef {{id: string, kind: Kind, title: string, surface: string | null, group: string, locked: boolean, closed: boolean, segments: Segment[]}} Traced
  * @typedef {{revision: number, size: [number, number], paths: Traced[], can_undo: string | null, can_redo: string | null}} State
  */
 
@@ -17,9 +17,6 @@ export const KINDS = [
 /** @param {Kind} kind */
 export const kindWord = (kind) => KINDS.find(([name]) => name === kind)?.[1] ?? kind;
 
-/** A name before " / " gathers paths into a group: "Porch / left post". @param {Traced} path */
-export const groupOf = (path) => (path.title.includes(" / ") ? path.title.split(" / ")[0] : "");
-
 export class Store {
   /** @type {State} */
   state;
@@ -31,14 +28,12 @@ export class Store {
   #queue = Promise.resolve();
   /** Paths put in here that the server has not answered for. @type {Set<Traced>} */
   #sent = new Set();
-  #locked;
   #wanted = false;
 
   /** @param {any} studio @param {State} state */
   constructor(studio, state) {
     this.studio = studio;
     this.state = state;
-    this.#locked = new Set(JSON.parse(localStorage.getItem(this.#lockName()) ?? "[]"));
     studio.live.on("tracing", (/** @type {any} */ message) => this.take(message.state));
     studio.live.on("drag", (/** @type {any} */ message) => message.by !== studio.live.client && this.#dragElsewhere(message.path));
     studio.live.on("drag-end", (/** @type {any} */ message) => this.#dragEndsElsewhere(message.id));
@@ -136,19 +131,7 @@ export class Store {
 
   /** @param {string} id */
   isLocked(id) {
-    return this.#locked.has(id);
-  }
-
-  /** Locks are this person's, in this browser: they are not part of the drawing. @param {string} id @param {boolean} locked */
-  lock(id, locked) {
-    if (locked) this.#locked.add(id);
-    else this.#locked.delete(id);
-    localStorage.setItem(this.#lockName(), JSON.stringify([...this.#locked]));
-    this.tell();
-  }
-
-  #lockName() {
-    return `limewash.locked.${this.studio.project?.folder ?? ""}`;
+    return this.get(id)?.locked ?? false;
   }
 
   /** Show a path as it has been sent, until the server answers. @param {Traced} path */
