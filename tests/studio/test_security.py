@@ -11,6 +11,7 @@ from fastapi.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
 from limewash.errors import InputError
+from limewash.facade.svg import tracing_svg
 from limewash.studio.app import create_app
 from limewash.studio.desk import Desk
 from limewash.studio.guard import USUAL_LIMIT_BYTES
@@ -96,6 +97,15 @@ def test_bodies_have_a_limit_whether_they_say_their_length_or_not(client: TestCl
             yield b"x" * 2**20
 
     assert client.put("/api/tracing/drag", content=pieces()).status_code == 413
+
+
+def test_a_drawing_with_its_photo_inside_is_no_body_too_long(client: TestClient, desk: Desk) -> None:
+    """Vector editors may put the photo into the file itself."""
+    outside = desk.tracing.tracing
+    text = tracing_svg(outside, "data:image/png;base64," + "A" * (6 * 2**20))
+    answer = client.put("/api/trace/drawing?name=over.svg", content=text.encode())
+    assert answer.status_code == 200, answer.text
+    assert len(answer.json()["paths"]) == len(outside.items)
 
 
 def test_an_upload_of_another_kind_is_refused_and_leaves_nothing(client: TestClient, root: Path) -> None:

@@ -58,9 +58,9 @@ ROUTERS = (
 LIMITS = (
     (r"/api/scan/clip", 16 * 2**30),
     (r"/api/shows/[^/]+/returned", 16 * 2**30),
-    (r"/api/trace/(daylight|import).*", 64 * 2**20),
+    (r"/api/trace/(daylight|drawing)", 64 * 2**20),
 )
-"""Bodies that may be longer than the usual 4 MiB: clips and films by the hour, photos. [bytes]"""
+"""Bodies that may be longer than the usual 4 MiB: clips and films by the hour, photos, drawings with a photo. [bytes]"""
 
 log = logging.getLogger(__name__)
 
