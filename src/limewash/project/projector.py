@@ -77,10 +77,17 @@ class Projector(TomlModel):
 
     @model_validator(mode="after")
     def _ranges_run_upwards(self) -> Self:
-        for key in ("throw_range", "shift_range_x", "shift_range_y", "focus_range_m"):
+        allowed = {
+            "throw_range": "from 0.1 to 20",
+            "shift_range_x": "from -2 to 2",
+            "shift_range_y": "from -2 to 2",
+            "focus_range_m": "more than 0 and at most 1000 m",
+        }
+        for key, words in allowed.items():
             span = getattr(self, key)
             if span is not None and span[0] > span[1]:
-                raise ValueError(f"{key} must be [smallest, largest] (got [{span[0]:g}, {span[1]:g}]: reversed?)")
+                got = f"[{span[0]:g}, {span[1]:g}]: reversed?"
+                raise ValueError(f"{key} must be [smallest, largest], each {words} (got {got})")
         return self
 
     @model_validator(mode="after")

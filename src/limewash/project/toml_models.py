@@ -96,6 +96,8 @@ def _fault(fault: Any, model: type[BaseModel]) -> str:
         return f"unknown key {key!r}{did_you_mean(str(location[-1]), fields)}"
     if kind == "missing":
         return f"{key!r} is missing; it must be given"
+    if kind == "too_short":
+        return f"{key} must have at least {fault['ctx']['min_length']} entries (got {len(given)})"
     message = str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
     if kind == "value_error":
         return f"{key} {message}" if message.startswith("must ") else f"{key}: {message}"

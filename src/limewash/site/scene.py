@@ -22,6 +22,9 @@ from limewash.site.visibility import seen_by_eye
 
 Array = NDArray[np.float64]
 
+_TAPE_ERROR_M = 0.05
+"""How far a measured opening may reach over the edge of its part before it is taken for a mistake. [m]"""
+
 WHOLE = "whole"
 """The section that is every part of the front."""
 
@@ -147,7 +150,7 @@ def build_scene(house: House) -> Scene:
     people = site.audience or (Spot(name="street", x_m=facade.width_m / 2, distance_m=1.5 * facade.height_m + 4.0),)
     return Scene(
         name=house.name,
-        parts=tuple(_lit(part) for part in parts),
+        parts=tuple(_lit(part, key=f"facade.part[{number}]") for number, part in enumerate(parts, start=1)),
         sides=tuple(side for part in parts if part.sides for side in _sides(part, back)),
         obstacles=site.obstacle,
         ground=tuple(_ground(zone) for zone in site.zone),
@@ -205,15 +208,27 @@ def check_place(scene: Scene, lens_m: tuple[float, float, float], *, key: str) -
             )
 
 
-def _lit(part: Part) -> Surface:
+def _lit(part: Part, *, key: str) -> Surface:
     reflectance = part.reflectance if part.reflectance is not None else REFLECTANCES[str(part.material)]
-    return flat_surface(
+    surface = flat_surface(
         part.corners_m(),
         name=part.name,
         section=part.section,
         reflectance=reflectance,
         openings=part.openings,
     )
+    room = surface.outline.buffer(_TAPE_ERROR_M)
+    for number, (left, bottom, width, height) in enumerate(part.openings, start=1):
+        if not room.covers(shapely.box(left, bottom, left + width, bottom + height)):
+            low_x, low_y, high_x, high_y = surface.outline.bounds
+            raise InputError(
+                f"house.toml: {key}.openings[{number}] must lie on {part.name!r} (x from {low_x:g} to {high_x:g} m, "
+                f"height from {low_y:g} to {high_y:g} m, within its outline); "
+                f"got x {left:g} to {left + width:g}, height {bottom:g} to {bottom + height:g}"
+            )
+    if surface.shape.is_empty:
+        raise InputError(f"house.toml: {key}.openings must leave some of {part.name!r} to be lit")
+    return surface
 
 
 def _sides(part: Part, back_m: float) -> list[Surface]:
