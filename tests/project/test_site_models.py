@@ -90,7 +90,7 @@ FAULTS: list[tuple[str, object, str]] = [
     ("site.ambient.wall_lx", -1, r"site\.ambient\.wall_lx must be from 0 to 1000 lx \(got -1\)"),
     ("site.zone[0].ground_m", CROSSED, r"site\.zone\[1\]: ground_m must be a simple polygon"),
     ("site.obstacle[0].height_m", [3, 0], r"height_m must be \[low, high\] with low < high"),
-    (SHEET + "throw_range", [1.8, 1.2], r"throw_range must be \[smallest, largest\] .*reversed"),
+    (SHEET + "throw_range", [1.8, 1.2], r"throw_range must be \[smallest, largest\], each from 0\.1 to 20 .*reversed"),
     (SHEET + "throw_ratio", 2.5, r"throw_ratio must be from 1\.2 to 1\.8, its throw_range \(got 2\.5\)"),
     (SHEET + "throw_ratio", 0.0, r"rig\[1\]\.projector\.throw_ratio must be from 0\.1 to 20 \(got 0\)"),
     (SHEET + "light_lm", 0, r"light_lm must be more than 0 and at most 200000 lm \(got 0\)"),

@@ -51,7 +51,7 @@ CROSSED = [[0, 0], [7, 0], [0, 4], [7, 4]]
         ),
         (
             put("rig", 0, "stand", value={"x_m": 9, "height_m": 1, "distance_m": 1}),
-            r"rig\[1\]\.stand\.distance_m must be more than 2 m and at most 1000 m, .*'garage' and not inside the house",
+            r"rig\[1\]\.stand\.distance_m must be more than 2 m and at most 1000 m, .*'garage' and not inside",
         ),
         (
             put("site", "ambient", value=None),
