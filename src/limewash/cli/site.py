@@ -176,9 +176,12 @@ def _take(opened: Project, rig: Rig | None, number: int) -> None:
     rigs = list(opened.house.rig)
     same = next((i for i, old in enumerate(rigs) if rig.name in (old.name, old.projector.name)), None)
     if same is not None:
+        name = rigs[same].name
         rigs[same] = rigs[same].model_copy(update={"stand": rig.stand, "projector": rig.projector})
     else:
+        name = rig.name
         rigs.append(rig)
     plain = [old.model_dump(mode="json", exclude_none=True) for old in rigs]
     opened.with_house(rig=plain)
-    say(f"Wrote stand {number} into house.toml (the old file is in history/). Look at it: limewash site check")
+    look = "limewash site check" + ("" if name == rigs[0].name else f' --rig "{name}"')
+    say(f"Wrote stand {number} into house.toml as rig {name!r} (the old file is in history/). Look at it: {look}")

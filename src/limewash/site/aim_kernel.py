@@ -17,8 +17,8 @@ Array = NDArray[np.float64]
 THROW_MIN, THROW_MAX, THROW_EXTRA = 0, 1, 2
 SHIFT_LEFT, SHIFT_RIGHT, SHIFT_DOWN, SHIFT_UP = 3, 4, 5, 6
 ASPECT, COLUMNS, LIGHT, NATIVE, CORNER = 7, 8, 9, 10, 11
-PANEL, F_NUMBER = 12, 13
-PROJECTOR_COLUMNS = 14
+PANEL, F_NUMBER, FOCUS_NEAR, FOCUS_FAR = 12, 13, 14, 15
+PROJECTOR_COLUMNS = 16
 
 # Columns of a result.
 YAW, TILT, THROW, SHIFT_X, SHIFT_Y = 0, 1, 2, 3, 4
@@ -49,7 +49,7 @@ def judge_stands(
     ----------
     stands : (S, 3)
         Lens places. [m]
-    projector : (14,)
+    projector : (16,)
         See the column names of this module.
     hull : (H, 3)
         Corners of the section. [m]
@@ -143,7 +143,9 @@ def _judge(
     half_x, half_y = 0.5 / throw, 0.5 * aspect / throw
     panel_per_slope2 = throw * throw / aspect
     fall = 1.0 - projector[CORNER]
+    # Both ends of the section alike, as far as the lens can be focused.
     focus = 2.0 * pose[14] * pose[15] / (pose[14] + pose[15])
+    focus = min(max(focus, projector[FOCUS_NEAR]), projector[FOCUS_FAR])
     focal = throw * projector[PANEL]
     whole = lit = shaded = used = log_contrast = sharp = light = 0.0
     for s in range(len(samples)):

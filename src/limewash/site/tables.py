@@ -22,6 +22,7 @@ _SAMPLES, _SAMPLES_OF_A_SECTION = 90, 60
 _LEAST_PER_PART = 5
 _CLEAR_OF_HOUSE_M = 0.5
 _EYES_M = 1.6
+_FAR_M = 1e6
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,7 @@ def projector_row(projector: Projector) -> Array:
             *(projector.size[1] / projector.size[0], projector.size[0]),
             *(projector.light_left_lm, projector.contrast, projector.corner_light or 1.0),
             *(projector.panel_width_m or 1.0, projector.f_number if sharp else 0.0),
+            *(projector.focus_range_m or (0.0, _FAR_M)),
         ],
         dtype=np.float64,
     )
