@@ -20,11 +20,13 @@ from limewash.project.folder import Project
 from limewash.project.history import keep_copy
 from limewash.project.models import House
 from limewash.scan.correspondence import Correspondence, load_correspondence
+from limewash.scan.geometry import load_geometry
+from limewash.scan.measure import FILE as GEOMETRY
 from limewash.show.fields import Fields
 from limewash.show.music import demo_music
 from limewash.show.proof import PhotoStreet
 from limewash.show.score import Score, parse_score, read_score
-from limewash.show.wall import Wall, assumed_wall, wall_metres
+from limewash.show.wall import Wall, assumed_wall, geometry_metres, wall_metres
 
 Bundled = Literal["year", "short"]
 
@@ -109,7 +111,16 @@ def house_fields(project: Project) -> Fields:
     """
     house_map = load_map(project.map_folder)
     correspondence = load_correspondence(project.scan_folder() / "correspondence.npz")
-    return Fields(house_map, wall_of(project.house, correspondence))
+    return Fields(house_map, measured_wall(project) or wall_of(project.house, correspondence))
+
+
+def measured_wall(project: Project) -> Wall | None:
+    """Metres on the wall from the scene that `limewash scan measure` measured; None before that."""
+    path = project.scan_folder() / GEOMETRY
+    if not path.is_file():
+        return None
+    geometry = load_geometry(path)
+    return geometry_metres(geometry) if geometry.metric else None
 
 
 def wall_of(house: House, correspondence: Correspondence) -> Wall:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from limewash.errors import InputError
 from limewash.geometry.homography import apply_homography
 from limewash.scan.correspondence import Correspondence
+from limewash.scan.geometry import SceneGeometry
 
 Field = NDArray[np.float32]
 Matrix = NDArray[np.float64]
@@ -108,19 +109,35 @@ def wall_metres(correspondence: Correspondence, photo_to_wall: Matrix) -> Wall:
         If too few pixels were seen to know where the picture lands.
     """
     seen = correspondence.seen
+    camera = np.stack([correspondence.camera_x, correspondence.camera_y], axis=-1)
+    return _from_seen(apply_homography(photo_to_wall, np.where(seen[..., None], camera, 0.0)), seen)
+
+
+def geometry_metres(geometry: SceneGeometry) -> Wall:
+    """Wall metres of every projector pixel from the measured scene: what stands forward keeps its true size.
+
+    Raises
+    ------
+    InputError
+        If too few pixels were seen to know where the picture lands.
+    """
+    seen = np.isfinite(geometry.depth_m)
+    return _from_seen(np.where(seen[..., None], geometry.points_m()[..., :2], 0.0).astype(np.float64), seen)
+
+
+def _from_seen(found: NDArray[np.float64], seen: NDArray[np.bool_]) -> Wall:
+    """A wall from the metres of the pixels that were seen."""
     share = float(seen.mean())
     if share < 0.01:
         raise InputError(
             f"the scan saw only {share:.1%} of the projector's pixels, too few to give the wall its metres; "
             "scan again with the whole picture inside the camera's view"
         )
-    camera = np.stack([correspondence.camera_x, correspondence.camera_y], axis=-1)
-    found = apply_homography(photo_to_wall, np.where(seen[..., None], camera, 0.0))
+    size = (seen.shape[1], seen.shape[0])
     to_wall = _plane_fit(found, seen)
-    plane = _over_grid(to_wall, correspondence.projector_size)
+    plane = _over_grid(to_wall, size)
     rest = np.where(seen[..., None], found - plane, 0.0).astype(np.float32)
     coarse = _smooth_rest(rest, seen)
-    size = correspondence.projector_size
     filled = cv2.resize(coarse, size, interpolation=cv2.INTER_LINEAR)
     rest = np.where(seen[..., None], rest, filled)
     # A pixel that was read wrongly would show as a speck in every smooth effect: the median takes it out.

@@ -1,0 +1,57 @@
+"""`limewash scan measure`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from limewash.cli.console import print_json, print_table, say
+from limewash.cli.options import HERE, JsonOption, ProjectOption
+
+
+def measure(
+    project: ProjectOption = HERE,
+    scan: Annotated[str | None, typer.Option(help="Which scan; the one in use when left out.")] = None,
+    phone_mm: Annotated[
+        float | None,
+        typer.Option(
+            help="Focal length of the phone while filming, in mm of 35 mm film, if known; about 28 when left out.",
+            min=8.0,
+            max=400.0,
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Measure the scene of a scan in metres: depth of everything, and where projector and phone stood.
+
+    Two places that were measured with a tape (facade.measured in house.toml), such as foot and top of a door, give
+    the metres; more of them give a check. Shows then know true sizes on parts that stand forward, too.
+
+    Example:  limewash scan measure --project our-house
+    """
+    from limewash.media.images import write_image
+    from limewash.project.folder import open_project
+    from limewash.scan.measure import FILE, describe, measure_scan
+    from limewash.scan.relief_picture import draw_relief
+
+    folder, geometry = measure_scan(open_project(project), scan, phone_mm)
+    write_image(folder / "depth.png", draw_relief(geometry))
+    if as_json:
+        print_json(
+            {
+                "scan": folder.name,
+                "metric": geometry.metric,
+                "projector_m": geometry.projector.position_m.tolist(),
+                "camera_m": geometry.camera.position_m.tolist(),
+                "throw_ratio": geometry.projector.focal_px[0] / geometry.projector.size[0],
+                "throw_sigma_share": geometry.throw_sigma,
+                "stretch_share": geometry.stretch,
+                "tape_m": geometry.tape_m if geometry.metric else None,
+            }
+        )
+        return
+    print_table("The measured scene", ["", ""], [list(row) for row in describe(geometry)])
+    if not geometry.metric:
+        say("No metres yet: put two or more measured places into house.toml (facade.measured) and measure again.")
+    say(f"Saved as {folder / FILE}; {folder / 'depth.png'} shows it.")

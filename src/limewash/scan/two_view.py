@@ -1,0 +1,264 @@
+"""Projector and camera as two views of one scene: their lenses and where they stand to each other.
+
+A correspondence alone fixes seven numbers of two pinhole devices: five of their relative pose and two of their
+lenses. What else there is (lens shift, distortion) and what a nearly flat scene leaves open is held by what is
+known beforehand of projectors and phones, each with its uncertainty. The misfit is the Sampson distance (Hartley
+and Zisserman, Multiple View Geometry, 2nd edition, section 11.4.3), with a robust loss: leaves move.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from limewash.errors import InputError
+from limewash.geometry.device import Device, undistort
+from limewash.geometry.homography import apply_homography, fit_homography
+from limewash.scan.correspondence import Correspondence
+
+Array = NDArray[np.float64]
+
+_SAMPLES = 2500  # correspondences, spread evenly over the projector's picture
+_FEWEST = 200
+_SURE = 0.5  # confidence of a sample
+_NOISE_PX = 0.3  # misfit beyond which a sample counts less and less, at first
+_SPREAD = 3.0  # twice the standard deviation of normal noise, by the median of its size
+_LEAST_NOISE_PX = 0.1  # a lens is not quite as the model has it
+_RANSAC_PX = 1.5
+_DISTORTION = (0.05, 0.05)  # usual size of k1 and k2 of a phone's lens, which corrects itself in films
+_FLAT = 4.0  # times the epipolar misfit: what the best plane must miss for relief to be worth its name
+
+
+@dataclass(frozen=True)
+class LensGuess:
+    """What is known of the lenses before, each with its standard deviation.
+
+    Attributes
+    ----------
+    throw_ratio, throw_sigma : float
+        Of the projector at the zoom in use; the deviation as a share. [-]
+    lens_shift, shift_sigma : (float, float), float
+        See `Device.from_throw`. [-]
+    focal_per_width, focal_sigma : float
+        Focal length of the phone by the width of its picture, 0.78 for the main lens of usual phones while
+        filming (28 mm by the width of 36 mm, common practice, no source); the deviation as a share. [-]
+    """
+
+    throw_ratio: float = 1.5
+    throw_sigma: float = 0.1
+    lens_shift: tuple[float, float] = (0.0, 0.0)
+    shift_sigma: float = 0.05
+    focal_per_width: float = 0.78
+    focal_sigma: float = 0.1
+
+
+@dataclass(frozen=True)
+class TwoView:
+    """Two calibrated devices; the projector stands at the origin and looks along z, the camera is 1 away.
+
+    Attributes
+    ----------
+    projector, camera : Device
+    residual_px : float
+        Median epipolar misfit of the samples. [camera px]
+    relief_px : float
+        Median misfit of the best plane through everything. [camera px]
+    throw_sigma, focal_sigma : float
+        Standard deviations of throw ratio and focal length that are left, as shares. [-]
+    variants : tuple of (Device, Device)
+        Projector and camera, one standard deviation off along each direction that the samples leave open.
+    """
+
+    projector: Device
+    camera: Device
+    residual_px: float
+    relief_px: float
+    throw_sigma: float
+    focal_sigma: float
+    variants: tuple[tuple[Device, Device], ...]
+
+    @property
+    def flat(self) -> bool:
+        """Whether a plane explains the scene nearly as well, so that depth would be invented."""
+        return self.relief_px < _FLAT * max(self.residual_px, 0.1)
+
+
+def calibrate(correspondence: Correspondence, guess: LensGuess | None = None) -> TwoView:
+    """Find the lenses and the relative pose of projector and camera.
+
+    Raises
+    ------
+    InputError
+        If too few projector pixels were seen, or no pose explains them.
+    """
+    guess = guess or LensGuess()
+    p, q = _samples(correspondence)
+    if len(p) < _FEWEST:
+        raise InputError(f"only {len(p)} places of the projector's picture were seen well; geometry needs {_FEWEST}")
+    problem = _Problem(p, q, correspondence.projector_size, correspondence.camera_size, guess)
+    solution = least_squares(problem.misfits, problem.start(), x_scale=problem.scales, max_nfev=60)
+    # Again with the noise that the samples turned out to have.
+    noise = max(_SPREAD * float(np.median(np.abs(problem.epipolar_px(solution.x)))), _LEAST_NOISE_PX)
+    problem = replace(problem, noise_px=noise)
+    solution = least_squares(problem.misfits, solution.x, x_scale=problem.scales, max_nfev=30)
+    found = problem.in_front(solution.x)
+    projector, camera = problem.devices(found)
+    # Curvature of the fit: what the samples and the guesses leave open.
+    spread, axes = np.linalg.eigh(np.linalg.inv(solution.jac.T @ solution.jac))
+    covariance = (axes * spread) @ axes.T
+    return TwoView(
+        projector=projector,
+        camera=camera,
+        residual_px=float(np.median(np.abs(problem.epipolar_px(found)))),
+        relief_px=_relief_px(p, q),
+        throw_sigma=float(np.sqrt(covariance[3, 3])),
+        focal_sigma=float(np.sqrt(covariance[0, 0])),
+        variants=tuple(problem.devices(found + np.sqrt(s) * axis) for s, axis in zip(spread, axes.T, strict=True)),
+    )
+
+
+def _samples(correspondence: Correspondence) -> tuple[Array, Array]:
+    """Projector and camera pixels of an even sample of what was seen well, (N, 2) each."""
+    rows, columns = np.nonzero(correspondence.confidence > _SURE)
+    # In the order of the rows, every nth is spread evenly over the picture.
+    pick = slice(None, None, max(1, len(rows) // _SAMPLES))
+    rows, columns = rows[pick], columns[pick]
+    x, y = correspondence.camera_x[rows, columns], correspondence.camera_y[rows, columns]
+    return np.column_stack([columns, rows]).astype(np.float64), np.column_stack([x, y]).astype(np.float64)
+
+
+def _relief_px(p: Array, q: Array) -> float:
+    """Median distance of the samples from the plane that the most of them lie on. [camera px]"""
+    plane, _ = cv2.findHomography(p, q, cv2.USAC_MAGSAC, 2.0 * _RANSAC_PX)
+    if plane is None:
+        return float("inf")
+    off = np.hypot(*(apply_homography(np.asarray(plane), p) - q).T)
+    near = off < 2.0 * _RANSAC_PX
+    if near.sum() > 8:
+        off = np.hypot(*(apply_homography(fit_homography(p[near], q[near]), p) - q).T)
+    # A house is mostly wall: what stands out of it counts, not what lies in it.
+    return float(np.quantile(off, 0.8))
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The unknowns: log focal and k1, k2 of the camera; log throw and shift x, y of the projector; pose."""
+
+    p: Array
+    q: Array
+    projector_size: tuple[int, int]
+    camera_size: tuple[int, int]
+    guess: LensGuess
+    noise_px: float = _NOISE_PX
+
+    @property
+    def scales(self) -> Array:
+        g = self.guess
+        known = [g.focal_sigma, *_DISTORTION, g.throw_sigma, g.shift_sigma, g.shift_sigma]
+        return np.array([*known, 0.1, 0.1, 0.1, 0.1, 0.1])
+
+    def devices(self, unknowns: Array) -> tuple[Device, Device]:
+        """Projector at the origin, camera at distance 1."""
+        g, u = self.guess, unknowns
+        still = Device.from_throw(
+            self.projector_size,
+            throw_ratio=float(g.throw_ratio * np.exp(u[3])),
+            position_m=np.zeros(3),
+            lens_shift=(g.lens_shift[0] + float(u[4]), g.lens_shift[1] + float(u[5])),
+        )
+        camera = Device.from_throw(
+            self.camera_size, throw_ratio=float(g.focal_per_width * np.exp(u[0])), position_m=np.zeros(3)
+        )
+        rotation = np.asarray(cv2.Rodrigues(u[6:9])[0], dtype=np.float64)
+        away = rotation.T @ -_direction(u[9], u[10])
+        distortion = (float(u[1]), float(u[2]), 0.0, 0.0, 0.0)
+        return (
+            replace(still, rotation=np.eye(3)),
+            replace(camera, rotation=rotation, position_m=away, distortion=distortion),
+        )
+
+    def start(self) -> Array:
+        """The pose that the guessed lenses give."""
+        zero = np.zeros(11)
+        projector, camera = self.devices(zero)
+        b = (self.p - projector.centre_px) / projector.focal_px
+        a = (self.q - camera.centre_px) / camera.focal_px
+        # The guess may be off by a tenth, which moves the epipolar lines by more than noise does.
+        for threshold_px in (_RANSAC_PX, 4.0 * _RANSAC_PX, 16.0 * _RANSAC_PX):
+            essential, inside = cv2.findEssentialMat(
+                b, a, np.eye(3), cv2.USAC_MAGSAC, 0.9999, threshold_px / camera.focal_px[0]
+            )
+            if np.shape(essential) == (3, 3) and inside.mean() > 0.3:
+                _, rotation, shift, _ = cv2.recoverPose(essential, b, a, np.eye(3), mask=inside.copy())
+                x, y, z = (float(part) for part in shift.ravel())
+                zero[6:9] = cv2.Rodrigues(rotation)[0].ravel()
+                zero[9:] = np.arccos(np.clip(z, -1.0, 1.0)), np.arctan2(y, x)
+                return zero
+        raise InputError("no position of projector and camera explains the scan; was the projector moved meanwhile?")
+
+    def epipolar_px(self, unknowns: Array) -> Array:
+        """Sampson distances of the samples, (N,). [px]"""
+        projector, camera = self.devices(unknowns)
+        one = np.ones((len(self.p), 1))
+        b = np.hstack([(self.p - projector.centre_px) / projector.focal_px, one])
+        a = np.hstack([undistort((self.q - camera.centre_px) / camera.focal_px, camera.distortion), one])
+        x, y, z = camera.rotation @ -camera.position_m
+        essential = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]]) @ camera.rotation
+        line_a, line_b = b @ essential.T, a @ essential
+        growth = np.sum(line_a[:, :2] ** 2, axis=1) / camera.focal_px[0] ** 2
+        growth += np.sum(line_b[:, :2] ** 2, axis=1) / projector.focal_px[0] ** 2
+        return np.asarray(np.sum(a * line_a, axis=1) / np.sqrt(growth))
+
+    def in_front(self, unknowns: Array) -> Array:
+        """The same solution with the camera on the side from which the scene lies in front of both."""
+        depth, _ = ray_depth(*self.devices(unknowns), self.p, self.q)
+        if np.median(depth) > 0.0:
+            return unknowns
+        turned = unknowns.copy()
+        turned[9:] = np.pi - unknowns[9], unknowns[10] + np.pi
+        return turned
+
+    def misfits(self, unknowns: Array) -> Array:
+        """What is to be small: the samples' distances, softened beyond their noise, and the distance from the guess."""
+        off = self.epipolar_px(unknowns) / self.noise_px
+        soft = np.sign(off) * np.sqrt(2.0 * (np.sqrt(1.0 + off * off) - 1.0))
+        return np.concatenate([soft, unknowns[:6] / self.scales[:6]])
+
+
+def ray_depth(projector: Device, camera: Device, p: Array, q: Array) -> tuple[Array, Array]:
+    """How far along the rays of projector pixels the camera pixels that see them lie.
+
+    Parameters
+    ----------
+    projector, camera : Device
+    p, q : ndarray of shape (N, 2)
+        Projector pixels and the camera pixels that see them. [px]
+
+    Returns
+    -------
+    depth : ndarray of shape (N,)
+        Along the projector's optical axis, where the camera's view of the ray comes closest to what it saw.
+        [units of the positions]
+    growth : ndarray of shape (N,)
+        Change of the camera pixel with depth: noise in the camera divided by it is noise in depth. [px/unit]
+    """
+    ray = np.hstack([(p - projector.centre_px) / projector.focal_px, np.ones((len(p), 1))]) @ projector.rotation
+    along = ray @ camera.rotation.T
+    start = camera.rotation @ (projector.position_m - camera.position_m)
+    a = undistort((q - camera.centre_px) / camera.focal_px, camera.distortion)
+    # (start + depth * along) must lie on the camera's ray a: two equations for one depth.
+    slope = along[:, :2] - a * along[:, 2:]
+    offset = a * start[2] - start[:2]
+    square = np.maximum(np.sum(slope * slope, axis=1), 1e-300)
+    depth = np.sum(slope * offset, axis=1) / square
+    far = np.abs(start[2] + depth * along[:, 2])
+    growth = camera.focal_px[0] * np.sqrt(square) / np.maximum(far, 1e-12)
+    return depth, growth
+
+
+def _direction(polar: float, around: float) -> Array:
+    return np.array([np.sin(polar) * np.cos(around), np.sin(polar) * np.sin(around), np.cos(polar)])
