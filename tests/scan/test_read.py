@@ -104,6 +104,7 @@ def test_saved_scan_can_be_read_back(tmp_path: Path, scan: ScanResult) -> None:
     assert sorted(p.name for p in (tmp_path / "scan-1").iterdir()) == [
         "correspondence.npz",
         "findings.json",
+        "findings.png",
         "photo.png",
     ]
     again = load_correspondence(tmp_path / "scan-1" / "correspondence.npz")

@@ -24,6 +24,7 @@ def pattern(
     size: Annotated[str, typer.Option(help="Native pixels of the projector.")] = "1920x1080",
     rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
     short: Annotated[bool, typer.Option("--short", help="Under 12 s, to find a bumped projector again.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Write the pattern video that the projector plays while a phone films the house.
 
@@ -34,6 +35,10 @@ def pattern(
     plan = plan_pattern(parse_size(size), rate, short)
     with bar("Pattern") as report:
         write_pattern(out, plan, report)
+    if as_json:
+        lasts = {"duration_s": plan.duration_s, "beat_s": plan.beat_s, "frames": plan.frame_count}
+        print_json({"file": str(out), "size": list(plan.size), "rate": rate, "short": short, **lasts})
+        return
     say(
         f"Wrote {out}: {plan.duration_s:.0f} s at {rate} frames a second for a {size} projector.\n"
         "Play it full screen with the projector and player of the show, keystone correction off. Film it from start to "
@@ -62,6 +67,9 @@ def read(
         ),
     ] = Source.VIDEO,
     size: Annotated[str | None, typer.Option(help="Projector pixels; those of the project when left out.")] = None,
+    keep_frames: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Also keep what the phone saw of each picture, for diagnosis.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Read a filmed clip: where each projector pixel lands, a photo to trace on, and findings.
@@ -77,9 +85,13 @@ def read(
     if projector_size != opened.rig.projector.size:
         native = "x".join(str(side) for side in opened.rig.projector.size)
         raise InputError(f"--size is {size}, but the project's projector has {native}; set rig.projector.size to match")
+    if keep_frames is not None and pattern_kind is Source.GRAY:
+        raise InputError("--keep-frames is for clips; stills are kept already")
     with bar("Scan") as report:
-        read_scan = read_gray_stills if pattern_kind is Source.GRAY else read_clip
-        result = read_scan(clip, projector_size, report)
+        if pattern_kind is Source.GRAY:
+            result = read_gray_stills(clip, projector_size, report)
+        else:
+            result = read_clip(clip, projector_size, report, keep=keep_frames)
     folder = opened.next_scan()
     save_scan(folder, result)
     if as_json:
@@ -87,7 +99,8 @@ def read(
         return
     print_findings(result.findings)
     say(
-        f"Saved as {folder}. Next: draw over {folder / 'photo.png'} in any vector editor, then 'limewash trace import'."
+        f"Saved as {folder}; findings.png in it shows what the projector reaches.\n"
+        f"Next: draw over {folder / 'photo.png'} in any vector editor, then 'limewash trace import'."
     )
 
 
@@ -95,20 +108,31 @@ def read(
 def check(
     project: ProjectOption = HERE,
     scan: Annotated[str | None, typer.Option(help="Which scan; the one in use when left out.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="OUT.png", help="Where the picture goes; into the scan when left out.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show again what a scan found.
+    """Show again what a scan found, and draw it over the photo.
 
     Example:  limewash scan check --project our-house
     """
+    from limewash.media.images import read_image, write_image
     from limewash.project.folder import open_project
+    from limewash.scan.correspondence import load_correspondence
     from limewash.scan.findings import load_findings
+    from limewash.scan.overlay import findings_picture
 
-    findings = load_findings(open_project(project).scan_folder(scan) / "findings.json")
+    folder = open_project(project).scan_folder(scan)
+    findings = load_findings(folder / "findings.json")
+    picture = out or folder / "findings.png"
+    correspondence = load_correspondence(folder / "correspondence.npz")
+    write_image(picture, findings_picture(read_image(folder / "photo.png"), correspondence, findings))
     if as_json:
-        print_json(findings.to_json())
-    else:
-        print_findings(findings)
+        print_json({"scan": folder.name, "picture": str(picture), **findings.to_json()})
+        return
+    print_findings(findings)
+    say(f"Drew {picture}: what the projector reaches, and what not.")
 
 
 @app.command("film")
@@ -118,6 +142,7 @@ def film(
     house: Annotated[str, typer.Option(help="Which virtual house: painted or brick.")] = "painted",
     size: Annotated[str, typer.Option(help="Pixels of the phone's video.")] = "1920x1080",
     seed: Annotated[int, typer.Option(help="Of the phone's noise and clock.")] = 1,
+    as_json: JsonOption = False,
 ) -> None:
     """Film a pattern in the virtual house, as a phone would: to try a scan without going outside.
 
@@ -135,6 +160,9 @@ def film(
         report(0.0, "building the house")
         world = load_world(house, camera_size=parse_size(size), projector_size=projector_size)
         film_pattern(pattern_file, out, under_video(world.view()), Phone(seed=seed), report)
+    if as_json:
+        print_json({"file": str(out), "house": house, "projector_size": list(projector_size), "seed": seed})
+        return
     say(f"Filmed {out}. Next: limewash scan read {out} --project ...")
 
 

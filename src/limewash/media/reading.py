@@ -21,6 +21,7 @@ from limewash.media.opening import opened
 
 Picture = NDArray[np.uint8]
 
+_USUAL_RATE, _HIGHEST_RATE = Fraction(30), 2000
 _UNSPECIFIED = 2  # "not said", in ITU-T H.273's tables of matrices and transfer curves
 _BT709, _BT601 = 1, 5  # H.273 matrix codes
 _FULL_RANGE = 2  # libavutil's AVCOL_RANGE_JPEG
@@ -101,6 +102,7 @@ class ClipReader:
                 raise InputError(f"{self.path} holds no readable picture (0.0 s); film it again")
             self.info = _info(container, stream, first)
             self._first_s = _seconds(first)
+            self._first_kind = (first.width, first.height, first.format.name)
 
     def __enter__(self) -> Self:
         return self
@@ -175,6 +177,7 @@ class ClipReader:
         self._readings.append(frames)
         end_s = start_s
         for t_s, frame in self._timed(frames):
+            self._check_alike(t_s, frame)
             if stop_s is not None and t_s >= stop_s:
                 return
             end_s = t_s + 1.0 / float(self.info.rate)
@@ -195,6 +198,15 @@ class ClipReader:
                 yield index / float(self.info.rate), frame
             else:
                 yield _seconds(frame) - self._first_s, frame
+
+    def _check_alike(self, t_s: float, frame: av.VideoFrame) -> None:
+        """A damaged file may change its mind about the size or the kind of its pictures on the way."""
+        first = self._first_kind
+        if (frame.width, frame.height, frame.format.name) != first:
+            raise InputError(
+                f"{self.path} is damaged: at {t_s:.1f} s its pictures turn from {first[0]} x {first[1]} {first[2]} "
+                f"into {frame.width} x {frame.height} {frame.format.name}; copy it again from the phone, or film again"
+            )
 
     def _check_whole(self, end_s: float, stop_s: float | None) -> None:
         promised_s = self.info.duration_s
@@ -224,7 +236,7 @@ def _decoded(container: av.container.InputContainer, stream: av.VideoStream) -> 
     """Frames up to the end or to the first damage; the caller judges whether that was early."""
     try:
         yield from container.decode(stream)
-    except (av.error.InvalidDataError, av.error.EOFError):
+    except av.error.FFmpegError:
         return
 
 
@@ -239,7 +251,7 @@ def _info(container: av.container.InputContainer, stream: av.VideoStream, first:
     size = (first.width, first.height)
     return ClipInfo(
         size=size if rotation % 180 == 0 else (size[1], size[0]),
-        rate=stream.average_rate or stream.guessed_rate or Fraction(30),
+        rate=_rate(stream),
         duration_s=_stated_duration_s(container, stream, first),
         frame_count=stream.frames or None,
         codec=stream.codec_context.name,
@@ -248,6 +260,12 @@ def _info(container: av.container.InputContainer, stream: av.VideoStream, first:
         bit_depth=first.format.components[0].bits,
         full_range=first.color_range == _FULL_RANGE or first.format.name.startswith("yuvj"),
     )
+
+
+def _rate(stream: av.VideoStream) -> Fraction:
+    """What the file states, unless that is nonsense."""
+    stated = stream.average_rate or stream.guessed_rate or _USUAL_RATE
+    return stated if 1 <= stated <= _HIGHEST_RATE else _USUAL_RATE
 
 
 def _stated_duration_s(container: av.container.InputContainer, stream: av.VideoStream, first: av.VideoFrame) -> float:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -49,7 +51,7 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         seeker = _Seeker(info)
         follower: Follower | None = None
         length_s = info.duration_s if np.isfinite(info.duration_s) else 60.0
-        for count, (t_s, luma) in enumerate(reader.luma()):
+        for count, (t_s, luma) in enumerate(_forwards(reader.luma())):
             if count % 15 == 0:
                 doing = "looking for the start mark" if follower is None else "following the pattern"
                 progress(min(t_s / length_s, 1.0), doing)
@@ -66,6 +68,15 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         if follower is None:
             raise seeker.watch.no_pattern(path, projector_size)
         return follower.takes()
+
+
+def _forwards(frames: Iterator[tuple[float, Picture]]) -> Iterator[tuple[float, Picture]]:
+    """Frames in the order of their times; those that a damaged file dates back are left out."""
+    last_s = -math.inf
+    for t_s, luma in frames:
+        if t_s > last_s:
+            last_s = t_s
+            yield t_s, luma
 
 
 class _Seeker:

@@ -21,6 +21,7 @@ Picture = NDArray[np.uint8]
 
 _TILES = (4, 6)  # rows and columns in which change is judged apart: passers-by do not fill all of them
 _MOST_FRAMES = 24  # of one beat; a faster camera gives more than are of use
+_DARKEST = 0.25  # of the usual brightness of a hold; no exposure wanders that far
 _SETTLED = 0.03  # share of the last change by which a clean frame may still differ from its hold
 
 
@@ -136,6 +137,7 @@ class Follower:
                     "player stuttered or the phone dropped frames; play the file from the device itself, "
                     "close other programs, and film again"
                 )
+        self._check_lit()
         return Takes(
             plan=self.plan,
             info=self.info,
@@ -206,6 +208,18 @@ class Follower:
             f.change for f in self._frames
         )
         return [f for f, away in zip(inside, off, strict=True) if away <= limit]
+
+    def _check_lit(self) -> None:
+        """Refuse a clip in which the light went out for a while."""
+        equal = np.flatnonzero([_bright_as_others(hold) for hold in self.plan.body])
+        levels = self._levels[equal]
+        dark = equal[levels < _DARKEST * np.nanmedian(levels)]
+        if len(dark):
+            since_s = self._spans_s[dark[0], 0]
+            raise InputError(
+                f"{self.path} is dark at {since_s:.1f} s, in the middle of the pattern: something was "
+                "in front of the lens, or the projector or the player switched its light off; film again"
+            )
 
     def _gains(self) -> NDArray[np.float64]:
         """Fringes and codes are all equally bright in the mean, so their levels show the exposure."""

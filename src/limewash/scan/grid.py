@@ -34,7 +34,8 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     shape = (projector_size[1], projector_size[0])
     camera_x, camera_y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
     strength = np.zeros(shape, dtype=np.float32)
-    turned = 1.0 if np.nanmedian(s.slope[0] * s.slope[3] - s.slope[1] * s.slope[2]) >= 0.0 else -1.0
+    # Where no surface was fitted the slopes are 0, and a mirrored picture would pass for one that is not.
+    turned = 1.0 if np.nansum(np.sign(s.slope[0] * s.slope[3] - s.slope[1] * s.slope[2])) >= 0.0 else -1.0
     fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, camera_x, camera_y, strength)
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
     extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)

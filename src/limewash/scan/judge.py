@@ -14,6 +14,7 @@ from limewash.scan.correspondence import Correspondence
 from limewash.scan.findings import Finding, Findings, Severity
 from limewash.scan.focus import measure_focus
 from limewash.scan.judge_chain import chain_findings, focus_findings
+from limewash.scan.reach import Reach, find_reach
 from limewash.scan.scaling import measure_scaling
 from limewash.scan.surface import Surfaces
 
@@ -21,7 +22,10 @@ Picture = NDArray[np.float32]
 
 _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
 _RUINED_PX = 3.0  # the fringes of one direction no longer fit those of the other
+_MUCH_OUTSIDE = 0.4  # of the projector's picture
+_SOME_SHADOW = 0.005  # of the front
 _MUCH_PASSES = 0.2  # of the holds
+_UNSTEADY_S = 0.05
 _FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
 
 
@@ -94,6 +98,7 @@ def judge(
     return Findings.sorted(
         [
             coverage_finding(seen_share),
+            *reach_findings(find_reach(correspondence)),
             precision_finding(surfaces),
             *_exposure(takes),
             *_movement(moved_px, takes.info.size[0]),
@@ -112,6 +117,11 @@ def _why_nothing(takes: Takes, seen_share: float) -> str:
     if takes.lit_share < 0.02:
         small = f"it fills just {100 * takes.lit_share:.1f} % of the phone's picture"
         return f"{lit}: {small}; bring the phone closer or zoom in"
+    if not takes.end_seen or takes.unsteady_s > _UNSTEADY_S:
+        return (
+            f"{lit}: it did not keep time (a picture came {1000 * takes.unsteady_s:.0f} ms off, and the end mark was "
+            f"{'' if takes.end_seen else 'not '}seen); play the file from the device itself, unpaused, and film again"
+        )
     clipped = _clipped_share(takes)
     if clipped > 0.3:
         return f"{lit}: {100 * clipped:.0f} % of the lit part is over-exposed; lower the exposure and lock it"
@@ -138,6 +148,27 @@ def coverage_finding(seen_share: float) -> Finding:
         remedy = "Aim or move the projector so that the house fills its picture, and let the phone see all of it."
         return Finding("coverage", "warning", text, remedy, numbers)
     return Finding("coverage", "good", text, "", numbers)
+
+
+def reach_findings(reach: Reach) -> list[Finding]:
+    """Where the rest of the light goes, and what of the house it does not reach."""
+    outside = 1.0 - reach.seen_share - reach.inside_share
+    numbers = {"seen_share": reach.seen_share, "inside_share": reach.inside_share, "outside_share": outside}
+    text = (
+        f"Of the projector's picture {100 * reach.seen_share:.0f} % lights what the phone sees, "
+        f"{100 * reach.inside_share:.0f} % is lost in between (glass, dark paint, gaps, places out of the phone's "
+        f"sight), and {100 * outside:.0f} % goes past the house, into the sky or out of the phone's view."
+    )
+    found = [Finding("light-shares", "note" if outside > _MUCH_OUTSIDE else "good", text, "", numbers)]
+    if reach.shadow_share > _SOME_SHADOW:
+        text = (
+            f"{100 * reach.shadow_share:.1f} % of the front that the phone sees lies in the shadow of posts, trees or "
+            f"the like; another {100 * reach.dark_share:.1f} % is glass or too dark to tell."
+        )
+        remedy = "The findings picture shows where. Move the projector sideways or higher if that part matters."
+        shares = {"shadow_share": reach.shadow_share, "dark_share": reach.dark_share}
+        found.append(Finding("shadows", "note", text, remedy, shares))
+    return found
 
 
 def precision_finding(surfaces: Surfaces) -> Finding:
@@ -205,7 +236,7 @@ def _passing_light(touched_share: float) -> list[Finding]:
 def _timing(takes: Takes) -> list[Finding]:
     found = []
     numbers = {"beat_s": takes.beat_s, "unsteady_s": takes.unsteady_s}
-    if takes.unsteady_s > 0.05:
+    if takes.unsteady_s > _UNSTEADY_S:
         text = f"The player was unsteady: a picture came {1000 * takes.unsteady_s:.0f} ms off its time."
         remedy = "Play the file from the device itself with other programs closed; a show would stutter too."
         found.append(Finding("unsteady-player", "warning", text, remedy, numbers))

@@ -69,7 +69,8 @@ def check_mark(word: tuple[int, ...], size: tuple[int, int]) -> bool:
         return bool(value & 1)
     wanted = f"{size[0]}x{size[1]}"
     others = [f"{w}x{h}" for w, h in KNOWN_SIZES if size_check((w, h)) == value >> 1]
-    shown = f"a pattern for {' or '.join(others)}" if others else "a pattern for another projector size"
+    shown = f"a pattern for {' or '.join(others)}" if others else "a pattern for another projector size (or the player "
+    shown += "" if others else "stuttered while its start mark played)"
     advice = f"set the projector's size to {others[0]}, or " if others else ""
     raise InputError(
         f"the clip shows {shown}, but the projector of this project has {wanted}; {advice}make the pattern "

@@ -45,7 +45,7 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, float]:
     worked = [n for n, hold in enumerate(body) if hold.kind in ("fringe", "code") and takes.counts[n]]
     step, blur = _coarseness(takes)
     tone = phone_tone(takes) or _USUAL_TONE
-    small = np.stack([_blurred(_light(takes, n, tone), step, blur) for n in worked])
+    small = np.stack([_in_cells(takes, n, step, blur, tone) for n in worked])
     usual = np.empty_like(small)
     for axis in (0, 1):
         # The blur does not level columns and rows alike: each is compared with its own.
@@ -80,6 +80,16 @@ def _coarseness(takes: Takes) -> tuple[int, float]:
     periods = (plan.axes[0].period_px * wide / plan.size[0], plan.axes[1].period_px * high / plan.size[1])
     step = max(1, int(min(periods) / _CELLS_PER_PERIOD))
     return step, _BLUR_PERIODS * max(periods) / step
+
+
+def _in_cells(takes: Takes, n: int, step: int, blur: float, tone: float) -> Map:
+    """Light of a hold, coarse and blurred. Codes are averaged within a cell, light from cell to cell."""
+    height, width = takes.sums.shape[1:]
+    size = (width // step, height // step)
+    whole = takes.sums[n, : size[1] * step, : size[0] * step]  # whole cells are averaged several times faster
+    codes = cv2.resize(whole, size, interpolation=cv2.INTER_AREA).astype(np.float32) / np.float32(takes.counts[n])
+    light = cv2.pow(np.maximum(codes - np.float32(takes.info.luma_black), 0.0), tone)
+    return np.asarray(cv2.GaussianBlur(light, (0, 0), blur), dtype=np.float32)
 
 
 def _light(takes: Takes, n: int, tone: float) -> Map:

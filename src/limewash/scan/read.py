@@ -21,6 +21,8 @@ from limewash.scan.decode import decode_takes
 from limewash.scan.findings import Findings, save_findings
 from limewash.scan.grid import to_projector_grid
 from limewash.scan.judge import check_still, judge
+from limewash.scan.keep import keep_frames
+from limewash.scan.overlay import findings_picture
 from limewash.scan.passing import take_off_passing_light
 from limewash.scan.surface import find_surfaces
 
@@ -44,7 +46,9 @@ class ScanResult:
     findings: Findings
 
 
-def read_clip(path: Path, projector_size: tuple[int, int], progress: Progress = silent) -> ScanResult:
+def read_clip(
+    path: Path, projector_size: tuple[int, int], progress: Progress = silent, *, keep: Path | None = None
+) -> ScanResult:
     """Read a clip of the pattern, filmed by any phone on a tripod.
 
     Parameters
@@ -55,6 +59,8 @@ def read_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         Native size of the projector that played the pattern. [px]
     progress : Progress
         Told how far the reading is.
+    keep : Path, optional
+        New folder for the averaged pictures of all holds, see `keep_frames`; written even if the scan fails after.
 
     Raises
     ------
@@ -64,6 +70,8 @@ def read_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
     """
     path = Path(path)
     takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
+    if keep is not None:
+        keep_frames(keep, takes)
     moved_px = check_still(path, takes)
     takes, touched = take_off_passing_light(takes)
     progress(0.86, "decoding")
@@ -78,7 +86,7 @@ def read_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
 
 
 def save_scan(folder: Path, result: ScanResult) -> None:
-    """Write `correspondence.npz`, `photo.png` and `findings.json` into a new folder, all or nothing.
+    """Write `correspondence.npz`, `photo.png`, `findings.json` and `findings.png` into a new folder, all or nothing.
 
     Raises
     ------
@@ -93,6 +101,8 @@ def save_scan(folder: Path, result: ScanResult) -> None:
         save_correspondence(part / "correspondence.npz", result.correspondence)
         write_image(part / "photo.png", result.photo)
         save_findings(part / "findings.json", result.findings)
+        picture = findings_picture(result.photo, result.correspondence, result.findings)
+        write_image(part / "findings.png", picture)
         part.replace(folder)
     finally:
         shutil.rmtree(part, ignore_errors=True)

@@ -164,7 +164,11 @@ def _bands(place: NDArray[np.intp], value: Floats) -> float:
     amplitude[: math.ceil(_FEWEST_BANDS * padded / extent)] = 0.0
     amplitude[math.floor(_FASTEST * padded) :] = 0.0
     best = int(np.argmax(amplitude))
-    if np.quantile(level, 0.1) > _LOST or amplitude[best] < _DEEP or 0.5 * amplitude[best] ** 2 < _EXPLAINED * float(np.mean(value**2)):
+    if (
+        np.quantile(level, 0.1) > _LOST
+        or amplitude[best] < _DEEP
+        or 0.5 * amplitude[best] ** 2 < _EXPLAINED * float(np.mean(value**2))
+    ):
         return float("nan")
     return float(best / padded)
 

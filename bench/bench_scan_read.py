@@ -1,0 +1,63 @@
+"""Time and memory of reading a clip, against decoding its video alone.
+
+    python bench/bench_scan_read.py CLIP --size 1920x1080
+
+Each is done in a process of its own; the peak is the resident memory of that process. On a machine that does other
+things meanwhile, processor time says more than time. Run it twice: the first run may compile.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from limewash.media.reading import ClipReader
+from limewash.scan.read import read_clip
+
+
+def measure(what: str, clip: Path, size: tuple[int, int]) -> None:
+    """Decode every frame's luma once, or read the whole scan; print seconds, processor seconds, peak megabytes."""
+    start_s = time.perf_counter()
+    if what == "decode":
+        with ClipReader(clip) as reader:
+            for _ in reader.luma():
+                pass
+    else:
+        read_clip(clip, size)
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(time.perf_counter() - start_s, time.process_time(), peak_mb)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("clip", type=Path)
+    parser.add_argument("--size", default="1920x1080")
+    parser.add_argument("--runs", type=int, default=2)
+    parser.add_argument("--one", choices=["decode", "read"])
+    options = parser.parse_args()
+    width, height = (int(side) for side in options.size.split("x"))
+    if options.one:
+        measure(options.one, options.clip, (width, height))
+        return
+    with ClipReader(options.clip) as reader:
+        info = reader.info
+    print(f"{options.clip.name}: {info.size[0]} x {info.size[1]}, {info.duration_s:.1f} s, {info.codec}")
+    best: dict[str, tuple[float, ...]] = {}
+    for _ in range(options.runs):
+        for what in ("decode", "read"):
+            command = [sys.executable, __file__, str(options.clip), "--size", options.size, "--one", what]
+            done = subprocess.run(command, check=True, capture_output=True, text=True)
+            taken = tuple(float(word) for word in done.stdout.split())
+            best[what] = min(best.get(what, taken), taken)
+    for what, (spent_s, busy_s, peak_mb) in best.items():
+        print(f"{what:8} {spent_s:8.1f} s   of processors {busy_s:8.1f} s   peak {peak_mb:6.0f} MB")
+    times, busy = (best["read"][n] / best["decode"][n] for n in (0, 1))
+    print(f"reading takes {times:.2f} x the time of decoding alone, and {busy:.2f} x its processor time")
+
+
+if __name__ == "__main__":
+    main()
