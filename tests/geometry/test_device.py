@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -139,3 +141,29 @@ def test_rays_that_miss_the_wall_give_nan() -> None:
 def test_impossible_devices_are_refused(size: tuple[int, int], throw: float, message: str) -> None:
     with pytest.raises(InputError, match=message):
         Device.from_throw(size, throw_ratio=throw, position_m=(0, 0, 6))
+
+
+def test_zhang_s_calibration_finds_the_device_again() -> None:
+    """Zhang, A flexible new technique for camera calibration, IEEE PAMI 22(11), 2000; as OpenCV implements it.
+
+    A board of 9 x 7 corners in eight poses, projected by our model: OpenCV must find our lens in it.
+    """
+    true = Device.from_throw(
+        (1920, 1080), throw_ratio=0.9, position_m=np.zeros(3), lens_shift=(0.01, -0.02),
+        distortion=(0.08, -0.12, 0.0012, -0.0008, 0.03),
+    )  # fmt: skip
+    board = np.stack([*np.meshgrid(np.arange(9.0), np.arange(7.0)), np.zeros((7, 9))], axis=-1).reshape(-1, 3) * 0.1
+    middle = board.mean(axis=0)
+    views = []
+    for n in range(8):
+        turn = np.asarray(cv2.Rodrigues(np.array([0.5 * np.sin(2.0 * n), 0.5 * np.cos(1.3 * n), 0.2 * n]))[0])
+        away = np.array([0.25 * np.sin(n), 0.15 * np.cos(2.0 * n), 1.1 + 0.05 * n])
+        # The board's points in the device's frame; the device looks along z of its own.
+        placed = replace(true, rotation=turn, position_m=middle - turn.T @ away)
+        views.append(placed.project(board).astype(np.float32))
+    error, matrix, lens, *_ = cv2.calibrateCamera(
+        [board.astype(np.float32)] * len(views), views, true.size, np.eye(3), np.zeros(5)
+    )
+    assert error < 1e-3
+    assert np.allclose(matrix, true.camera_matrix, atol=0.05)
+    assert np.allclose(lens.ravel()[:5], true.distortion, atol=2e-3)

@@ -80,6 +80,11 @@ def write_report(root: Path, state: DemoState) -> Path:
         "alone comes where each projector pixel lands, and a photo by the projector's white light."
     )
     page.pictures([(_clip_frame(root / "clip.mp4"), "A moment of the clip."), (photo, "The scan's photo.")])
+    page.text(
+        "Two views give depth, and a few places measured with a tape give metres: so the show knows the true size of "
+        "what stands in front of the wall."
+    )
+    page.pictures([(read_image(scan / "depth.png"), "The measured scene, as the projector sees it.")])
     page.table(
         ["finding", "what to do"], [[f.text, f.remedy] for f in load_findings(scan / "findings.json").items], words=True
     )
@@ -99,6 +104,8 @@ def write_report(root: Path, state: DemoState) -> Path:
     page.heading("How exact it was")
     page.text("Against the exact truth that only a virtual house has; in projector pixels.")
     page.table(["", "median", "RMSE", "95 %", "worst", "coverage"], accuracy_rows(state))
+    scene_mm = 1000.0 * state.figures["scan"]["scene_median_m"]
+    page.text(f"The measured scene lies {scene_mm:.0f} mm off the true one (median, in space).")
     page.heading("How long it took")
     rows = [[STAGE_WORDS[name], f"{seconds:.1f} s"] for name, seconds in state.seconds.items()]
     page.table(["stage", "time"], [*rows, ["all", f"{sum(state.seconds.values()):.0f} s"]])

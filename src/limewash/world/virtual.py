@@ -119,6 +119,11 @@ class VirtualHouse:
         lit = hits.diffuse & hits.free & inside(self.projector, spot)
         return np.where(lit[:, None], spot, np.nan)
 
+    def landings(self, projector_pixels: ArrayLike) -> NDArray[np.float64]:
+        """Where the light of projector pixels (N, 2) lands, (N, 3) [m]; NaN where it meets nothing."""
+        pixels = np.asarray(projector_pixels, dtype=np.float64)
+        return cast(self.scene, self.projector, pixels, self.camera.position_m).position_m
+
 
 def load_world(
     name: str | Path, *, camera_size: Size = (1920, 1080), projector_size: Size = (1920, 1080)
