@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from limewash.site.canvas import GREY, INK, Label, Shape, Sheet, text_width_mm
+from limewash.site.canvas import GREY, INK, Label, Shape, Sheet
 from limewash.site.drafting import TEXT_MM
 
 Array = NDArray[np.float64]
@@ -19,6 +20,8 @@ _PER_MM_AWAY = 0.5
 
 _FAINT = 0.3
 """A grey line, such as a hatching's, counts so much of a black one. [-]"""
+
+_MOST_PLACES = 80
 
 _LED_MM = 2.2
 """Words further than this from their thing get a line to it."""
@@ -31,7 +34,8 @@ class Words:
         self.sheet = sheet
         self.limit = shapely.box(*(inside or (0.0, 0.0, sheet.width_mm, sheet.height_mm)))
         self.kept_free: list[BaseGeometry] = []
-        self._lines: list[tuple[BaseGeometry, float]] = []
+        self._lines: NDArray[np.object_] = np.empty(0, dtype=object)
+        self._weights = np.empty(0)
         self._looked = 0
 
     def keep_free(self, x: float, y: float, half_width: float, half_height: float) -> None:
@@ -65,26 +69,20 @@ class Words:
         dot : bool
             Whether that line ends in a dot.
         """
-        lines = self._drawn_lines()
-        best: tuple[float, Label] | None = None
-        first: tuple[float, float] | None = None
-        label = None
-        for x, y in places:
-            first = (x, y) if first is None else first
-            label = Label(x, y, text, size_mm, anchor, 0.0, bold, colour, backed)
-            cost = _PER_MM_AWAY * float(np.hypot(x - first[0], y - first[1]))
-            if (best is not None and cost >= best[0]) or not self.is_free(label):
-                continue
-            if lead_to is not None and not self._leads(label, lead_to):
-                continue
-            cost += _hidden_mm(label, lines)
-            if best is None or cost < best[0]:
-                best = (cost, label)
-        chosen = best[1] if best is not None else (label if must else None)
-        if chosen is not None:
-            self.sheet.items.append(chosen)
-            if lead_to is not None:
-                self._lead(chosen, lead_to, dot=dot)
+        points = np.array(list(places), dtype=np.float64).reshape(-1, 2)
+        if len(points) == 0:
+            return None
+        label = Label(0.0, 0.0, text, size_mm, anchor, 0.0, bold, colour, backed)
+        free = np.flatnonzero(self._are_free(label, points))
+        if lead_to is not None:
+            free = free[self._lead_clear(label, points[free], lead_to)]
+        if len(free) == 0 and not must:
+            return None
+        best = int(free[self._cheapest(label, points[free], points[0])]) if len(free) else -1
+        chosen = replace(label, x_mm=float(points[best, 0]), y_mm=float(points[best, 1]))
+        self.sheet.items.append(chosen)
+        if lead_to is not None:
+            self._lead(chosen, lead_to, dot=dot)
         return chosen
 
     def name(self, shape: BaseGeometry, text: str, *, size_mm: float = TEXT_MM, colour: str = INK) -> Label | None:
@@ -92,24 +90,37 @@ class Words:
         if shape.is_empty:
             return None
         middle = shapely.maximum_inscribed_circle(shape, 0.5).coords[0]
-        inner = [place for place in _grid(shape, middle) if _holds(shape, place, text, size_mm)]
-        inside = self.put(inner, text, size_mm=size_mm, colour=colour)
+        inside = self.put(_inside(shape, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
         if inside is not None:
             return inside
         x, y = float(middle[0]), float(middle[1])
         return self.put(around(x, y, size_mm=size_mm), text, size_mm=size_mm, colour=colour, lead_to=(x, y))
 
-    def is_free(self, label: Label) -> bool:
-        """Whether a label would meet no other and stay on the paper."""
-        box = shapely.Polygon(label.corners_mm(room_mm=0.5))
-        if not self.limit.covers(box) or any(box.intersects(thing) for thing in self.kept_free):
-            return False
-        return not any(box.intersects(shapely.Polygon(other.corners_mm())) for other in self.sheet.labels)
+    def _are_free(self, label: Label, points: Array) -> NDArray[np.bool_]:
+        """At which places, shape (N, 2), a label would meet no other and stay on the paper."""
+        boxes = _boxes(label, points, room_mm=0.5)
+        on_paper: NDArray[np.bool_] = shapely.covers(self.limit, boxes)
+        return on_paper & ~_met(boxes, [*self.kept_free, *self._said()])
 
-    def _leads(self, label: Label, to: tuple[float, float]) -> bool:
-        """Whether a line from the words to their thing would run clear of other words."""
-        way = shapely.shortest_line(shapely.Polygon(label.corners_mm()), shapely.Point(to))
-        return not any(way.intersects(shapely.Polygon(other.corners_mm())) for other in self.sheet.labels)
+    def _said(self) -> list[BaseGeometry]:
+        return [shapely.Polygon(label.corners_mm()) for label in self.sheet.labels]
+
+    def _lead_clear(self, label: Label, points: Array, to: tuple[float, float]) -> NDArray[np.bool_]:
+        """From which places a line from the words to their thing would run clear of other words."""
+        ways = shapely.shortest_line(_boxes(label, points), shapely.Point(to))
+        return ~_met(ways, self._said())
+
+    def _cheapest(self, label: Label, points: Array, first: Array) -> int:
+        """The place that hides the least, those far from the first counting as worse."""
+        if len(points) == 1:
+            return 0
+        cost = _PER_MM_AWAY * np.hypot(*(points - first).T)
+        lines, weights = self._drawn_lines()
+        boxes = _boxes(label, points, room_mm=0.3)
+        box, line = shapely.STRtree(lines).query(boxes, predicate="intersects")
+        hidden = shapely.length(shapely.intersection(lines[line], boxes[box])) * weights[line]
+        np.add.at(cost, box, hidden)
+        return int(cost.argmin())
 
     def _lead(self, label: Label, to: tuple[float, float], *, dot: bool) -> None:
         way = shapely.shortest_line(shapely.Polygon(label.corners_mm(room_mm=0.3)), shapely.Point(to))
@@ -118,20 +129,23 @@ class Words:
             if dot:
                 self.sheet.circle(*to, 0.4, pen=None, fill=INK)
 
-    def _drawn_lines(self) -> list[tuple[BaseGeometry, float]]:
-        """All lines that can be seen, with their weight: those under a filled shape cannot."""
+    def _drawn_lines(self) -> tuple[NDArray[np.object_], Array]:
+        """All lines that can be seen, with their weights: those under a filled shape cannot."""
         for item in self.sheet.items[self._looked :]:
             if not isinstance(item, Shape):
                 continue
             if item.closed and item.fill is not None and len(item.rings[0]) > 2:
                 cover = shapely.Polygon(item.rings[0], [ring for ring in item.rings[1:] if len(ring) > 2]).buffer(0)
-                self._lines = [(line.difference(cover), weight) for line, weight in self._lines]
+                shapely.prepare(cover)
+                under = shapely.intersects(cover, self._lines)
+                self._lines[under] = shapely.difference(self._lines[under], cover)
             if item.pen is not None:
                 rings = [np.vstack([ring, ring[:1]]) if item.closed else ring for ring in item.rings]
                 line = shapely.MultiLineString([ring for ring in rings if len(ring) > 1])
-                self._lines.append((line, 1.0 if item.pen.colour == INK else _FAINT))
+                self._lines = np.append(self._lines, line)
+                self._weights = np.append(self._weights, 1.0 if item.pen.colour == INK else _FAINT)
         self._looked = len(self.sheet.items)
-        return self._lines
+        return self._lines, self._weights
 
 
 def around(x: float, y: float, *, step_mm: float = 3.2, size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
@@ -150,20 +164,28 @@ def beside(bounds: tuple[float, float, float, float], size_mm: float = TEXT_MM) 
     return [*near, *around(x, bottom + size_mm * 2.0)]
 
 
-def _hidden_mm(label: Label, lines: list[tuple[BaseGeometry, float]]) -> float:
-    """Length of lines under the words, each by its weight. [mm]"""
-    box = shapely.Polygon(label.corners_mm(room_mm=0.3))
-    return float(sum(weight * line.intersection(box).length for line, weight in lines if line.intersects(box)))
+def _met(things: NDArray[np.object_], others: list[BaseGeometry]) -> NDArray[np.bool_]:
+    """Which of the things meet any of the others."""
+    met = np.zeros(len(things), dtype=bool)
+    if others:
+        met[shapely.STRtree(things).query(np.array(others, dtype=object), predicate="intersects")[1]] = True
+    return met
 
 
-def _grid(shape: BaseGeometry, middle: tuple[float, ...]) -> list[tuple[float, float]]:
-    """Places over a shape, those next to its middle first. [mm]"""
+def _boxes(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.object_]:
+    """Boxes of level words at places of shape (N, 2)."""
+    corners = replace(label, x_mm=0.0, y_mm=0.0).corners_mm(room_mm=room_mm)
+    low, high = points + corners.min(axis=0), points + corners.max(axis=0)
+    boxes: NDArray[np.object_] = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    return boxes
+
+
+def _inside(shape: BaseGeometry, middle: tuple[float, ...], text: str, size_mm: float) -> list[tuple[float, float]]:
+    """Places where words lie wholly inside of a shape, those next to its middle first. [mm]"""
     left, top, right, bottom = shape.bounds
     x, y = np.meshgrid(np.arange(left, right, 2.0), np.arange(top, bottom, 1.5))
-    places = [(float(middle[0]), float(middle[1])), *zip(x.ravel().tolist(), y.ravel().tolist(), strict=True)]
-    return sorted(places, key=lambda p: (p[0] - middle[0]) ** 2 + (p[1] - middle[1]) ** 2)
-
-
-def _holds(shape: BaseGeometry, place: tuple[float, float], text: str, size_mm: float) -> bool:
-    half, up, down = text_width_mm(text, size_mm) / 2 + 0.5, 0.74 * size_mm + 0.4, 0.22 * size_mm + 0.4
-    return bool(shape.covers(shapely.box(place[0] - half, place[1] - up, place[0] + half, place[1] + down)))
+    points = np.vstack([middle[:2], np.column_stack([x.ravel(), y.ravel()])])
+    points = points[np.argsort(np.hypot(*(points - points[0]).T), kind="stable")]
+    shapely.prepare(shape)
+    held = points[shapely.covers(shape, _boxes(Label(0.0, 0.0, text, size_mm), points, room_mm=0.4))]
+    return [(float(px), float(py)) for px, py in held[:_MOST_PLACES]]
