@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 import shapely
 
+from limewash.light.photometry import CONTRAST_CLASSES
 from limewash.project.models import House
 from limewash.site.canvas import Label, Shape, Sheet, overlaps, printable, text_width_mm, wrapped
 from limewash.site.drafting import dimension, fitted, hatch
 from limewash.site.draw_elevation import draw_elevation
 from limewash.site.draw_eye import check_points
-from limewash.site.draw_heat import BANDS
+from limewash.site.draw_heat import BANDS, draw_heat_map
 from limewash.site.draw_pareto import draw_pareto
 from limewash.site.draw_plan import draw_plan
 from limewash.site.drawings import all_drawings
@@ -88,6 +89,35 @@ def test_feet_are_shown_where_they_are_wanted(data: dict[str, Any], make: Make) 
     for name, sheet in all_drawings(*ready(imperial)).items():
         metric = [label.text for label in sheet.labels if re.search(r"\d m\b|\bm2\b|\blx\b|\bmm\b", label.text)]
         assert metric == [], name
+
+
+def test_every_lit_spot_of_a_heat_map_has_the_grey_of_its_value(house: House) -> None:
+    placement, scene = ready(house)
+    sheet = draw_heat_map(placement, scene, "contrast")
+    covers = [
+        (shapely.Polygon(item.rings[0], item.rings[1:]), item.fill)
+        for item in sheet.items
+        if isinstance(item, Shape) and item.closed and item.fill is not None
+    ]
+    note = next(label.text for label in sheet.labels if label.text.startswith("1 : "))
+    garage = placement.parts[1]
+    maps, scale = garage.maps, float(note.split()[2])
+    # The garage stands before the wall, so that nothing is drawn over it; its outline gives the place on the sheet.
+    wide = next(c for c, _ in covers if abs(np.ptp(c.exterior.xy[0]) * scale / 1000 - 4.3) < 1e-6)
+    left, _, _, bottom = wide.bounds
+    rows, columns = np.nonzero(maps.lit)
+    assert len(rows) > 500
+    # The corner cells are among them: smoothing must not eat corners.
+    assert (rows.max(), columns.max()) == (maps.lit.shape[0] - 1, maps.lit.shape[1] - 1)
+    least = [edge for _, edge in CONTRAST_CLASSES]
+    for row, column in zip(rows, columns, strict=True):
+        value = maps.contrast[row, column]
+        if min(abs(value / edge - 1.0) for edge in least) < 0.1:
+            continue  # the edges between bands are smoothed
+        u, v = (column + 0.5) * maps.step_m, (row + 0.5) * maps.step_m
+        spot = shapely.Point(left + 1000 * u / scale, bottom - 1000 * v / scale)
+        top = [fill for cover, fill in covers if cover.covers(spot)][-1]
+        assert top == BANDS[np.searchsorted(least, value, side="right")]
 
 
 def test_greys_differ_on_any_printer() -> None:

@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 from shapely.geometry.base import BaseGeometry
 
 from limewash.light.photometry import CONTRAST_CLASSES, FOOT_CANDLE_LX
@@ -26,6 +27,8 @@ Array = NDArray[np.float64]
 BANDS = ("#6a6a6a", "#989898", "#bcbcbc", "#dadada", "#f4f4f4")
 """Greys of the heat maps, from the least light to the most; told apart on any printer."""
 _DARK = {"#6a6a6a"}
+_BEYOND = 3
+"""Cells by which a band is drawn over the edge of its part, before it is cut to it."""
 
 
 @dataclass(frozen=True)
@@ -138,25 +141,24 @@ def _cells(
 
 
 def _spread(values: Array) -> Array:
-    """Let values reach two cells further, so that cells on the light's edge are drawn up to that edge."""
-    filled = values
-    for _ in range(2):
-        padded = np.pad(filled, 1, constant_values=np.nan)
-        rows, columns = filled.shape
-        for down in (0, 1, 2):
-            for right in (0, 1, 2):
-                moved = padded[down : down + rows, right : right + columns]
-                filled = np.where(np.isnan(filled), moved, filled)
-    return filled
+    """Give each cell without a value that of the nearest one: light narrower than a cell is drawn, too."""
+    empty = np.isnan(values)
+    if empty.all():
+        return values
+    nearest = distance_transform_edt(empty, return_distances=False, return_indices=True)
+    spread: Array = values[tuple(nearest)]
+    return spread
 
 
 def _runs(maps: PartMap, chosen: NDArray[np.bool_]) -> list[shapely.Polygon]:
-    """Rows of neighbouring cells as rectangles in (u, v); the outer cells reach a little beyond the part."""
+    """Rows of neighbouring cells as rectangles in (u, v).
+
+    The outer cells reach well beyond the part: what smoothing takes off there is cut away anyway.
+    """
+    chosen = np.pad(chosen, _BEYOND, mode="edge")
     rows, columns = chosen.shape
-    u = maps.left_m + maps.step_m * np.arange(columns + 1)
-    v = maps.bottom_m + maps.step_m * np.arange(rows + 1)
-    u[-1] += maps.step_m
-    v[-1] += maps.step_m
+    u = maps.left_m + maps.step_m * np.arange(-_BEYOND, columns - _BEYOND + 1)
+    v = maps.bottom_m + maps.step_m * np.arange(-_BEYOND, rows - _BEYOND + 1)
     out = []
     for row, line in enumerate(chosen):
         edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(np.int8), [0]])))
