@@ -107,8 +107,8 @@ def test_every_lit_spot_of_a_heat_map_has_the_grey_of_its_value(house: House) ->
     left, _, _, bottom = wide.bounds
     rows, columns = np.nonzero(maps.lit)
     assert len(rows) > 500
-    # The corner cells are among them: smoothing must not eat corners.
-    assert (rows.max(), columns.max()) == (maps.lit.shape[0] - 1, maps.lit.shape[1] - 1)
+    # The cells along two edges are among them: smoothing must not eat corners.
+    assert (rows.max(), columns.min()) == (maps.lit.shape[0] - 1, 0)
     least = [edge for _, edge in CONTRAST_CLASSES]
     for row, column in zip(rows, columns, strict=True):
         value = maps.contrast[row, column]
