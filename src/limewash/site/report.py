@@ -141,9 +141,10 @@ def _stand_words(c: Candidate, units: Units) -> str:
     stand = c.rig.stand
     places = [show_length(value, units) for value in (stand.x_m, stand.height_m, stand.distance_m)]
     # In metres the unit need be said only once.
-    told = ", ".join(place.removesuffix(" m") for place in places) + (" m" if units == "metric" else "")
-    # Let a narrow window break the other columns.
-    return told.replace(" ", "\N{NO-BREAK SPACE}") if units == "metric" else told
+    if units == "metric":
+        # The unit need be said only once.
+        return ", ".join(place.removesuffix(" m") for place in places) + " m"
+    return ", ".join(places)
 
 
 def _luminance_words(luminance: NDArray[np.float64], units: Units) -> str:
