@@ -162,15 +162,17 @@ def _into_world(
         return 1.0, rotation, np.array([-left, -low, -float(rotation[2] @ planes[0][1])]), float("nan")
     spots = _near_tape(raw, correspondence, tape)
     near = _NEAR_SHARE * float(np.nanmedian(raw.points[..., 2]))
-    choices = []
-    for place, (normal, middle) in enumerate(planes):
+    fits, witnesses = [], []
+    for normal, middle in planes:
         # A parallel wall further back fits the tape as well: the plane must pass where the scan saw the places.
         off = (spots - middle) @ normal
-        fit = _by_tape(view, normal, middle + _offset(off, near) * normal, tape)
-        witnesses = int(np.sum(np.abs(off) < near))
-        # Two places fit every plane; without witnesses the largest is the wall.
-        choices.append(((-witnesses, fit[3] if len(tape) > 2 else place), fit))
-    return min(choices, key=lambda choice: choice[0])[1]
+        offset = _offset(off, near)
+        fits.append(_by_tape(view, normal, middle + offset * normal, tape))
+        # Two places cannot tell a moved plane from the right one.
+        witnesses.append(int(np.sum(np.abs(off - (offset if len(tape) > 2 else 0.0)) < near)))
+    heard = [fit for fit, seen in zip(fits, witnesses, strict=True) if 2 * seen >= max(witnesses)]
+    # Two places fit every plane; of those that the scan speaks for the largest is the wall.
+    return min(heard, key=lambda fit: fit[3]) if len(tape) > 2 else heard[0]
 
 
 def _offset(off: Array, near: float) -> float:
