@@ -147,6 +147,21 @@ def test_a_clip_can_be_read_twice_at_once(tmp_path: Path) -> None:
     assert all(a == b for a, b in pairs)
 
 
+@pytest.mark.parametrize(("pixel_format", "codec"), [("yuv420p", "libx264"), ("yuv420p10le", "libx265")])
+def test_mean_of_frames_is_the_mean_of_their_pictures(tmp_path: Path, pixel_format: str, codec: str) -> None:
+    rng, top = np.random.default_rng(3), 4 if "10" in pixel_format else 1
+    pictures = [rng.integers(60 * top, 200 * top, (54, 98)) for _ in range(8)]
+    path = film(tmp_path / "clip.mp4", pictures, pixel_format=pixel_format, codec=codec, turn_deg=90)
+    with ClipReader(path) as clip:
+        frames = [frame.astype(float) for _, frame in clip.rgb(0.08, 0.24)]
+        mean = clip.mean_rgb(0.08, 0.24)
+        assert len(frames) == 4
+        assert mean.shape == frames[0].shape == (98, 54, 3)
+        assert np.abs(mean - np.mean(frames, axis=0)).max() <= 1.5  # rounding, once there and four times here
+        with pytest.raises(InputError, match="no picture between"):
+            clip.mean_rgb(0.081, 0.082)
+
+
 def test_rgb_follows_the_files_matrix(tmp_path: Path) -> None:
     # Green at 100 % is coded (173, 42, 26) in BT.709: check-values 7.4. BT.601's matrix would turn it yellowish.
     path = tmp_path / "clip.mp4"

@@ -150,6 +150,30 @@ class ClipReader:
         for t_s, frame in self._between(start_s, stop_s):
             yield t_s, self._upright(_rgb_picture(frame))
 
+    def mean_rgb(self, start_s: float, stop_s: float) -> Picture:
+        """Mean of the frames with start_s <= t < stop_s as `rgb` gives them; codes are averaged before conversion.
+
+        Raises
+        ------
+        InputError
+            If there is no frame in that time, or the file ends before the length it states.
+        """
+        sums: list[NDArray[np.float32]] = []
+        count, last = 0, None
+        for _, frame in self._between(start_s, stop_s):
+            planes = [_codes(frame, index) for index in range(len(frame.planes))]
+            sums = sums or [np.zeros(plane.shape, dtype=np.float32) for plane in planes]
+            for total, plane in zip(sums, planes, strict=True):
+                cv2.accumulate(plane, total)
+            count, last = count + 1, frame
+        if last is None:
+            raise InputError(f"{self.path} has no picture between {start_s:.2f} s and {stop_s:.2f} s")
+        mean = av.VideoFrame(last.width, last.height, last.format.name)
+        mean.colorspace, mean.color_range = last.colorspace, last.color_range
+        for index, total in enumerate(sums):
+            _codes(mean, index)[:] = np.rint(total / count)
+        return self._upright(_rgb_picture(mean))
+
     def rgb_changes(self, tolerance: int = 2) -> Iterator[tuple[float, Picture]]:
         """Only the frames that differ from the last one given; else like `rgb`.
 

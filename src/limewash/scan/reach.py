@@ -107,16 +107,15 @@ def _on_camera(correspondence: Correspondence) -> tuple[Map, Map, NDArray[np.boo
     known = step[np.isfinite(step)]
     cell = max(1, math.ceil(1.25 * float(np.median(known)))) if known.size else 1
     width, height = (-(-side // cell) for side in correspondence.camera_size)
-    v, u = np.nonzero(seen)
-    # Weak ones first, so that the surest of a cell stays.
-    order = np.argsort(correspondence.confidence[v, u], kind="stable")
-    v, u = v[order], u[order]
-    column = np.clip(np.rint(correspondence.camera_x[v, u]).astype(np.intp) // cell, 0, width - 1)
-    row = np.clip(np.rint(correspondence.camera_y[v, u]).astype(np.intp) // cell, 0, height - 1)
     x, y = (np.full((height, width), np.nan, dtype=np.float32) for _ in range(2))
     sure = np.zeros((height, width), dtype=np.bool_)
-    x[row, column], y[row, column] = u, v
-    sure[row, column] = correspondence.confidence[v, u] > SURE_CONFIDENCE
+    certain = correspondence.confidence > SURE_CONFIDENCE
+    # The uncertain ones first, so that a certain one of the same cell stays.
+    for known, some in ((False, seen & ~certain), (True, seen & certain)):
+        v, u = np.nonzero(some)
+        column = np.clip(np.rint(correspondence.camera_x[v, u]).astype(np.intp) // cell, 0, width - 1)
+        row = np.clip(np.rint(correspondence.camera_y[v, u]).astype(np.intp) // cell, 0, height - 1)
+        x[row, column], y[row, column], sure[row, column] = u, v, known
     return x, y, sure, cell
 
 

@@ -75,7 +75,9 @@ def read_clip(
     moved_px = check_still(path, takes)
     takes, touched = take_off_passing_light(takes)
     progress(0.86, "decoding")
-    surfaces = find_surfaces(decode_takes(takes))
+    decoded = decode_takes(takes)
+    takes = takes.references()
+    surfaces = find_surfaces(decoded)
     progress(0.91, "laying out the projector's pixels")
     correspondence = to_projector_grid(surfaces, projector_size)
     findings = judge(path, takes, surfaces, correspondence, moved_px, touched)
@@ -112,10 +114,5 @@ def _white_photo(path: Path, takes: Takes) -> NDArray[np.uint8]:
     """Mean of the clean frames of the longest white hold, in colour."""
     whites = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n]]
     start_s, stop_s = takes.spans_s[max(whites, key=lambda n: takes.counts[n])]
-    width, height = takes.info.size
-    total, count = np.zeros((height, width, 3), dtype=np.float32), 0
     with ClipReader(path) as reader:
-        for _, frame in reader.rgb(start_s - 1e-4, stop_s + 1e-4):
-            total += frame
-            count += 1
-    return np.rint(total / max(count, 1)).astype(np.uint8)
+        return reader.mean_rgb(start_s - 1e-4, stop_s + 1e-4)

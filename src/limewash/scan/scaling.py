@@ -20,6 +20,7 @@ from limewash.scan.takes import Takes
 Map = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
+_SPARSE = (slice(1, None, 3), slice(1, None, 3))  # as good for medians as every pixel
 _GREY_LIGHT = (128 / 255) ** 2.4  # of a display after Rec. ITU-R BT.1886
 _LINES_LIGHT = 0.5
 _STRIPS = 24  # bands are counted in so many places
@@ -92,46 +93,55 @@ def _axis(kept: Map | None, seen: NDArray[np.bool_]) -> AxisScaling:
 def _kept_lines(takes: Takes, correspondence: Correspondence) -> tuple[Map | None, Map | None]:
     """How much of the lines arrives at each pixel of the video: 1 is all, 0 none; NaN where unseen."""
     checks = [takes.check(n) for n in range(len(takes.plan.checks))]
-    if len(checks) < 5 or any(picture is None for picture in checks):
-        return None, None
-    _, *lines = [picture for picture in checks if picture is not None]
     tone = phone_tone(takes)
-    if tone is None:
+    if tone is None or len(checks) < 5 or any(picture is None for picture in checks):
         return None, None
-    black, span, usable = _range(takes)
-    safe = np.where(usable, span, 1.0)
-    light = [np.where(usable, np.clip((p - black) / safe, 0.0, 1.5) ** tone, np.nan) for p in lines]
-    both = [0.5 * (light[0] + light[1]), 0.5 * (light[2] + light[3])]
-    share = [(p - _GREY_LIGHT) / (_LINES_LIGHT - _GREY_LIGHT) for p in both]
-    return _at_video_pixels(share[0], correspondence), _at_video_pixels(share[1], correspondence)
+    seen, at = _places(correspondence)
+    black = takes.mean("black", -1)[at]
+    span = takes.mean("white", -1)[at] - black
+    usable = span > _least_span(takes)
+    light = [
+        np.where(usable, np.clip((p[at] - black) / np.where(usable, span, 1.0), 0.0, 1.5) ** tone, np.nan)
+        for p in checks[1:]
+        if p is not None
+    ]
+    kept = []
+    for first, second in (light[:2], light[2:]):
+        picture = np.full(seen.shape, np.nan, dtype=np.float32)
+        picture[seen] = (0.5 * (first + second) - _GREY_LIGHT) / (_LINES_LIGHT - _GREY_LIGHT)
+        kept.append(picture)
+    return kept[0], kept[1]
 
 
 def phone_tone(takes: Takes) -> float | None:
     """Exponent that leads from the phone's codes to light, by the check whose light is known; None without it."""
     grey = takes.check(0)
-    black, span, usable = _range(takes)
-    if grey is None or not usable.any():
+    if grey is None:
         return None
-    level = np.clip((grey - black)[usable] / span[usable], 1e-3, 0.999)
+    black, white = (takes.mean(kind, -1)[_SPARSE] for kind in ("black", "white"))
+    span = white - black
+    usable = span > _least_span(takes)
+    if not usable.any():
+        return None
+    level = np.clip((grey[_SPARSE] - black)[usable] / span[usable], 1e-3, 0.999)
     tone = float(np.log(_GREY_LIGHT) / np.log(np.median(level)))
     # Anything else is no grey: a clip of a pattern that stops before the checks may show a card there.
     return tone if 1.0 < tone < 4.0 else None
 
 
-def _range(takes: Takes) -> tuple[Map, Map, NDArray[np.bool_]]:
-    """Black, the span from there to white [codes], and where that is wide enough to compare with."""
-    black = takes.mean("black", -1)
-    span = takes.mean("white", -1) - black
-    return black, span, span > max(8.0, 0.1 * float(np.quantile(span, 0.95)))
+def _least_span(takes: Takes) -> float:
+    """From how far black and white must be apart to compare with [codes]."""
+    span = takes.mean("white", -1)[_SPARSE] - takes.mean("black", -1)[_SPARSE]
+    return max(8.0, 0.1 * float(np.quantile(span, 0.95)))
 
 
-def _at_video_pixels(picture: NDArray[np.floating], correspondence: Correspondence) -> Map:
-    """Values of a camera picture at every pixel of the video, shape (projector height, width)."""
+def _places(correspondence: Correspondence) -> tuple[NDArray[np.bool_], tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Which pixels of the video are seen, and the rows and columns of the camera pixels that see them."""
     seen = correspondence.seen
     width, height = correspondence.camera_size
-    column = np.clip(np.rint(np.where(seen, correspondence.camera_x, 0)).astype(np.intp), 0, width - 1)
-    row = np.clip(np.rint(np.where(seen, correspondence.camera_y, 0)).astype(np.intp), 0, height - 1)
-    return np.where(seen, picture[row, column], np.nan).astype(np.float32)
+    column = np.clip(np.rint(correspondence.camera_x[seen]).astype(np.intp), 0, width - 1)
+    row = np.clip(np.rint(correspondence.camera_y[seen]).astype(np.intp), 0, height - 1)
+    return seen, (row, column)
 
 
 def _bands_by_strip(kept: Map) -> Floats:

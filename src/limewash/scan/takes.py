@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,3 +66,11 @@ class Takes:
             return None
         picture = self.checks[number] / self.check_counts[number] - self.info.luma_black
         return np.asarray(picture, dtype=np.float32)
+
+    def references(self) -> Takes:
+        """The same without the pictures of fringes and codes, which take most of the memory."""
+        kept = np.zeros(self.sums.shape, dtype=np.uint16)  # pages that are never written take no memory
+        for n, hold in enumerate(self.plan.body):
+            if hold.kind in ("black", "white"):
+                kept[n] = self.sums[n]
+        return replace(self, sums=kept, checks=self.checks.copy())
