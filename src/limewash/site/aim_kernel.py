@@ -26,7 +26,8 @@ COVERAGE, LOG_CONTRAST, SHARPNESS, USED, SHADED, IN_BEAM, MEAN_LX, ROOM = 5, 6, 
 RESULT_COLUMNS = 13
 
 _ROUNDS = 10
-_STILL_RAD = 1e-6
+_STILL_RAD = 1e-4
+"""Less than this turns the picture by a millimetre or two on the wall: the aim is found."""
 _MARGIN = 0.99
 """The picture is made a hundredth larger than the section, so that no edge is lost to aiming."""
 

@@ -38,36 +38,38 @@ def free_ways(
     boxes : (B, 6)
         Low x, y, z, high x, y, z. [m]
     """
-    # Rows are read number by number: a row as an array of its own costs more than what is done with it.
-    things = len(facets)
+    # Thing by thing and point after point in memory: most points need no more than one comparison.
     there = _in_planes(points, facets)
     here = _in_planes(lenses, facets)
     for s in range(len(lenses)):
-        x, y, z = lenses[s, 0], lenses[s, 1], lenses[s, 2]
         for m in range(len(points)):
-            free = not _boxed(x, y, z, points[m, 0] - x, points[m, 1] - y, points[m, 2] - z, boxes)
-            f = 0
-            while free and f < things:
-                up, down = here[s, f, 2], there[m, f, 2]
-                if up * down < 0.0 and abs(up) < _NEARLY * abs(up - down) and abs(up) > 1e-6 * abs(up - down):
-                    share = up / (up - down)
-                    u = here[s, f, 0] + share * (there[m, f, 0] - here[s, f, 0])
-                    v = here[s, f, 1] + share * (there[m, f, 1] - here[s, f, 1])
-                    free = not _inside(u, v, corners, starts[f], starts[f + 1])
-                f += 1
-            out[s, m] = 1 if free else 0
+            out[s, m] = 1
+        for b in range(len(boxes)):
+            _shade_by_box(s, lenses, points, boxes, b, out)
+        for f in range(len(facets)):
+            up = here[f, 2, s]
+            for m in range(len(points)):
+                down = there[f, 2, m]
+                if up * down >= 0.0 or out[s, m] == 0:
+                    continue
+                share = up / (up - down)
+                if 1e-6 < share < _NEARLY:
+                    u = here[f, 0, s] + share * (there[f, 0, m] - here[f, 0, s])
+                    v = here[f, 1, s] + share * (there[f, 1, m] - here[f, 1, s])
+                    if _inside(u, v, corners, starts[f], starts[f + 1]):
+                        out[s, m] = 0
 
 
 @kernel
 def _in_planes(points: Array, facets: Array) -> Array:
-    """Each point's (u, v) and its height above each facet's plane, shape (N, F, 3). [m]"""
-    out = np.empty((len(points), len(facets), 3))
-    for n in range(len(points)):
-        for f in range(len(facets)):
-            x, y, z = points[n, 0] - facets[f, 0], points[n, 1] - facets[f, 1], points[n, 2] - facets[f, 2]
-            for axis in range(3):
-                a = 3 + 3 * axis
-                out[n, f, axis] = x * facets[f, a] + y * facets[f, a + 1] + z * facets[f, a + 2]
+    """Each point's (u, v) and its height above each facet's plane, shape (F, 3, N). [m]"""
+    out = np.empty((len(facets), 3, len(points)))
+    for f in range(len(facets)):
+        for axis in range(3):
+            a, b, c = facets[f, 3 + 3 * axis], facets[f, 4 + 3 * axis], facets[f, 5 + 3 * axis]
+            base = a * facets[f, 0] + b * facets[f, 1] + c * facets[f, 2]
+            for n in range(len(points)):
+                out[f, axis, n] = a * points[n, 0] + b * points[n, 1] + c * points[n, 2] - base
     return out
 
 
@@ -86,17 +88,17 @@ def _inside(u: float, v: float, corners: Array, start: int, stop: int) -> bool:
 
 
 @kernel
-def _boxed(x: float, y: float, z: float, dx: float, dy: float, dz: float, boxes: Array) -> bool:
-    """Whether a box stands in the way of length (dx, dy, dz) from (x, y, z)."""
-    for b in range(len(boxes)):
+def _shade_by_box(s: int, lenses: Array, points: Array, boxes: Array, b: int, out: NDArray[np.uint8]) -> None:
+    """Take away the ways from one lens on which a box stands."""
+    x, y, z = lenses[s, 0], lenses[s, 1], lenses[s, 2]
+    left, right = boxes[b, 0] - x, boxes[b, 3] - x
+    low, high = boxes[b, 1] - y, boxes[b, 4] - y
+    near, far = boxes[b, 2] - z, boxes[b, 5] - z
+    for m in range(len(points)):
+        dx, dy, dz = points[m, 0] - x, points[m, 1] - y, points[m, 2] - z
         # Most boxes lie on one side of the whole way.
-        left, right = boxes[b, 0] - x, boxes[b, 3] - x
-        if max(dx, 0.0) < left or min(dx, 0.0) > right:
+        if max(dx, 0.0) < left or min(dx, 0.0) > right or max(dy, 0.0) < low or min(dy, 0.0) > high:
             continue
-        low, high = boxes[b, 1] - y, boxes[b, 4] - y
-        if max(dy, 0.0) < low or min(dy, 0.0) > high:
-            continue
-        near, far = boxes[b, 2] - z, boxes[b, 5] - z
         if max(dz, 0.0) < near or min(dz, 0.0) > far:
             continue
         enter, leave = 0.0, _NEARLY
@@ -107,5 +109,4 @@ def _boxed(x: float, y: float, z: float, dx: float, dy: float, dz: float, boxes:
         if abs(dz) > 1e-12:
             enter, leave = max(enter, min(near / dz, far / dz)), min(leave, max(near / dz, far / dz))
         if enter < leave:
-            return True
-    return False
+            out[s, m] = 0
