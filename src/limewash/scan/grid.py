@@ -16,6 +16,7 @@ Mask = NDArray[np.bool_]
 
 _JUMP_PX = 6.0  # from one projector pixel to the next; a mistake at a smaller one does no harm [camera px]
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
+_SURE_RIM = 0.75  # confidence that the rim of a surface takes: noise of 0.2 px
 _OVERHANG_PX = 0.5  # a surface reaches this far beyond the centre of its last camera pixel
 
 
@@ -45,10 +46,16 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     camera_x[doubtful] = camera_y[doubtful] = np.nan
     crumbs = _crumbs(np.isfinite(camera_x))
     camera_x[crumbs] = camera_y[crumbs] = np.nan
+    confidence = _confidence(s, camera_x, camera_y)
+    # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
+    rim_of_seen = cv2.dilate(np.isnan(camera_x).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    faint = rim_of_seen & (confidence < _SURE_RIM)
+    camera_x[faint] = camera_y[faint] = np.nan
+    confidence[faint] = 0.0
     return Correspondence(
         camera_x=camera_x,
         camera_y=camera_y,
-        confidence=_confidence(s, camera_x, camera_y),
+        confidence=confidence,
         camera_size=(width, height),
         projector_size=projector_size,
     )
