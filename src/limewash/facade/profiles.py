@@ -33,14 +33,15 @@ class Profiles:
         Places on the line, and unit normals. [px]
     offsets : ndarray of shape (D,)
         Along the normal. [px]
-    slope : ndarray of float32 and shape (N, D, 3)
-        Change of linear R, G, B along the normal. [1/px]
+    light, slope : ndarray of float32 and shape (N, D, 3)
+        Linear R, G, B, and their change along the normal. [-, 1/px]
     """
 
     share: Array
     points: Array
     normals: Array
     offsets: Array
+    light: NDArray[np.float32]
     slope: NDArray[np.float32]
 
 
@@ -62,7 +63,7 @@ def cut_profiles(photo: NDArray[np.uint8], points: Array, tangents: Array, share
         [map_coordinates(crop[..., c], [rows, columns], order=1, mode="nearest") for c in range(3)], axis=-1
     )
     slope = (values[:, 2:] - values[:, :-2]) / np.float32(2.0 * STEP_PX)
-    return Profiles(share, points, normals, offsets, slope)
+    return Profiles(share, points, normals, offsets, values[:, 1:-1], slope)
 
 
 def _crop(photo: NDArray[np.uint8], at: Array) -> tuple[NDArray[np.float32], tuple[int, int]]:
@@ -109,21 +110,23 @@ def _projected(profiles: Profiles, offset: Array) -> tuple[Array, NDArray[np.int
     return np.asarray(profiles.slope.astype(np.float64) @ direction), column
 
 
-def best_line(score: Array, share: Array, offsets: Array, prior_px: float) -> Array:
-    """Offsets (N,) of the straight line through a score (N, D) that gathers most, near ones preferred."""
-    coarse = offsets[::2]
-    first, last = np.meshgrid(coarse, coarse, indexing="ij")
-    at = first[..., None] * (1.0 - share) + last[..., None] * share
-    column = np.round((at - offsets[0]) / STEP_PX).astype(np.intp)
-    gathered = score[np.arange(len(share)), column].mean(axis=-1)
-    gathered *= np.exp(-0.5 * (0.5 * (first**2 + last**2)) / prior_px**2)
-    k = np.unravel_index(int(np.argmax(gathered)), gathered.shape)
-    return np.asarray(first[k] * (1.0 - share) + last[k] * share)
+def beside(profiles: Profiles, offset: Array, near_px: float, far_px: float) -> Array:
+    """Logarithm of the light (3,) that prevails in a band beside a line of offsets (N,), given by two distances.
+
+    Positive distances are on the side of the normals. Darkest is two thousandths of full light.
+    """
+    away = profiles.offsets[None, :] - offset[:, None]
+    band = (away >= min(near_px, far_px)) & (away <= max(near_px, far_px))
+    light = profiles.light[band] if band.any() else profiles.light.reshape(-1, 3)
+    return np.asarray(np.log(np.median(light, axis=0) + 2e-3), dtype=np.float64)
 
 
-def best_curve(score: Array, offsets: Array, prior_px: float) -> Array:
-    """Offsets (N,) of the smooth curve through a score (N, D) that gathers most: one step a sample at most."""
-    value = score * np.exp(-0.5 * (offsets / prior_px) ** 2)[None, :]
+def best_curve(score: Array, offsets: Array, level_px: float, *, prior_px: float) -> Array:
+    """Offsets (N,) of the smooth curve through a score (N, D) that gathers most: one step a sample at most.
+
+    The nearer to `level_px`, the better, with a spread of `prior_px`.
+    """
+    value = score * np.exp(-0.5 * ((offsets - level_px) / prior_px) ** 2)[None, :]
     count, width = value.shape
     total = value[0].copy()
     came = np.zeros((count, width), dtype=np.int8)

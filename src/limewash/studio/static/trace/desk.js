@@ -154,7 +154,7 @@ export class Desk {
     if (added !== id) this.store.dragged.delete(id);
   }
 
-  /** Move what is in hand onto the photo's edges. Boards around a window have a second edge not far away. */
+  /** Move what is in hand onto the edges of the photo. */
   async settle() {
     const put = await Promise.all(this.#inHand().map((path) => this.#settled(path)));
     if (put.length) this.store.change({ put }, "settle on edges");
@@ -162,7 +162,7 @@ export class Desk {
 
   /** @param {Traced} path @returns {Promise<Traced>} as it was when there is no edge or no answer */
   async #settled(path) {
-    const reach_px = Math.min(Math.max(this.board.reach(SETTLE_PX), 2.5), 4.5 * Math.max(1, this.store.state.size[0] / 1920));
+    const reach_px = Math.min(Math.max(this.board.reach(SETTLE_PX), 2.5), 6 * Math.max(1, this.store.state.size[0] / 1920));
     try {
       const answer = await this.studio.api.post("/api/trace/settle", { path, reach_px, photo: this.photo });
       return answer.path;

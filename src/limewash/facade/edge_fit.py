@@ -1,0 +1,177 @@
+"""One segment laid on one edge of the photo, to a fraction of a pixel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial import polynomial
+from numpy.typing import NDArray
+
+from limewash.facade.profiles import Profiles, clearness, peaks, signed_strength
+from limewash.geometry.path import Arc, Cubic, Line, Point, Segment
+from limewash.geometry.path_arc import transform_arc
+from limewash.geometry.path_measure import points_at, segment_length, tangents_at
+
+Array = NDArray[np.float64]
+
+LEAST_SUPPORT = 0.45
+_ARC_TERMS = 6
+_CLEAR = 6.0
+"""Standard errors by which the mean edge along the line must differ from none; chance alone reaches about 4."""
+_BOW_PX = 0.3
+"""A line is bent only if its edge bows by more than this."""
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeFit:
+    """A segment on an edge.
+
+    Attributes
+    ----------
+    segment : Segment
+        With its own ends, before it is joined to its neighbours. [px]
+    offset_px : ndarray of shape (N,)
+        How far the edge lies from what was drawn, at each profile along it. [px]
+    residual_px : float
+        Spread of the edge around it: 1.48 times the median distance. [px]
+    support : float
+        Share of the places along it where the edge was found, 0 to 1.
+    clear : bool
+        Whether the edge is there along enough of it, and is more than chance.
+    """
+
+    segment: Segment
+    offset_px: Array
+    residual_px: float
+    support: float
+    clear: bool
+
+
+def fit_edge(segment: Segment, profiles: Profiles, guess: Array) -> EdgeFit | None:
+    """Fit the edge that runs near `guess` (N,) through some profiles; None if too few of them show one.
+
+    Two rounds of peaks and robust fit, the second in a narrower window.
+    """
+    basis = _basis(segment, profiles)
+    offset = guess
+    for window_px in (2.0, 1.25):
+        signed = signed_strength(profiles, offset)
+        place, height = peaks(signed, profiles.offsets, offset, window_px)
+        found = np.isfinite(place)
+        if found.any():
+            found &= height > 0.25 * np.median(height[found])
+        if found.sum() < max(6, basis.shape[1] + 2):
+            return None
+        weights = _robust(basis, place, np.where(found, np.sqrt(height), 0.0))
+        offset = np.asarray(basis @ _weighted(basis, place, weights), dtype=np.float64)
+    rest = np.abs(place - offset)
+    residual = 1.4826 * float(np.median(rest[found]))
+    support = float((found & (rest < 0.75)).mean())
+    clear = support >= LEAST_SUPPORT and clearness(profiles, offset) >= _CLEAR
+    if isinstance(segment, Line):
+        bowed = _bow(profiles.share, place, weights, segment_length(segment), residual)
+        moved: Segment = _moved_line(segment, profiles, offset if bowed is None else bowed, bent=bowed is not None)
+    elif isinstance(segment, Arc):
+        moved = _moved_arc(segment, _weighted(basis, place, weights), _frame(segment))
+    else:
+        moved = _moved_cubic(segment, _weighted(basis, place, weights))
+    return EdgeFit(moved, offset, residual, support, clear)
+
+
+def _basis(segment: Segment, profiles: Profiles) -> Array:
+    """Columns of the linear model of the offsets: a line's two, an arc's affine move, a cubic's four."""
+    t = profiles.share
+    if isinstance(segment, Line):
+        return np.column_stack([1.0 - t, t])
+    if isinstance(segment, Arc):
+        centre, size = _frame(segment)
+        x, y = ((profiles.points - centre) / size).T
+        nx, ny = profiles.normals.T
+        return np.column_stack([nx, ny, nx * x, nx * y, ny * x, ny * y])
+    return np.asarray(polynomial.polyvander(t, 3), dtype=np.float64)
+
+
+def _frame(segment: Arc) -> tuple[Array, float]:
+    """Middle and size of an arc, to keep the affine model's columns alike."""
+    points = points_at(segment, np.linspace(0.0, 1.0, 9))
+    centre = points.mean(axis=0)
+    return centre, float(np.hypot(*(points - centre).T).mean())
+
+
+def _robust(basis: Array, place: Array, weights: Array, rounds: int = 6) -> Array:
+    """Weights that forget outliers: Tukey's biweight at 4.685 spreads of the residuals, never under 0.35 px."""
+    current = weights
+    for _ in range(rounds):
+        rest = np.abs(place - basis @ _weighted(basis, place, current))
+        spread = 1.4826 * float(np.nanmedian(np.where(weights > 0, rest, np.nan)))
+        u = np.nan_to_num(rest / (4.685 * max(spread, 0.075)), nan=2.0)
+        current = weights * np.where(u < 1.0, (1.0 - u**2) ** 2, 0.0)
+    return current
+
+
+def _weighted(basis: Array, place: Array, weights: Array) -> Array:
+    """Weighted least squares with a slight pull to zero, for models that the data do not fix whole."""
+    root = np.sqrt(weights / max(float(weights.max()), 1e-12))[:, None]
+    count = basis.shape[1]
+    # Shear and turn of an arc hang on its shoulders alone: they are believed only when much speaks for them.
+    pull = np.diag([1e-2, 1e-2, 2e-2, 1.5, 1.5, 2e-2]) if count == _ARC_TERMS else 1e-2 * np.eye(count)
+    rows = np.vstack([basis * root, pull])
+    right = np.concatenate([np.nan_to_num(place) * root[:, 0], np.zeros(basis.shape[1])])
+    return np.asarray(np.linalg.lstsq(rows, right, rcond=None)[0])
+
+
+def _bow(share: Array, place: Array, weights: Array, length_px: float, residual_px: float) -> Array | None:
+    """Coefficients (3,) of a gently bent edge, if it is clearly bent and not by more than a lens would."""
+    if length_px < 60.0:
+        return None
+    basis = np.asarray(polynomial.polyvander(share, 2), dtype=np.float64)
+    again = _robust(basis, place, np.where(np.isfinite(place), np.maximum(weights, 0.05 * weights.max()), 0.0))
+    coefficients = _weighted(basis, place, again)
+    bow_px = abs(float(coefficients[2])) / 4.0
+    noise_px = residual_px / np.sqrt(max(int((again > 0).sum()), 1) / 8.0)
+    return coefficients if max(_BOW_PX, 3.0 * noise_px) < bow_px < 0.02 * length_px else None
+
+
+def _moved_line(segment: Line, profiles: Profiles, offset: Array, *, bent: bool) -> Line | Cubic:
+    """The line with both ends moved along its normal; as a cubic if it is bent."""
+    normal = profiles.normals[0]
+    a, b = np.asarray(segment.start), np.asarray(segment.end)
+    if not bent:
+        first, last = np.polynomial.Polynomial.fit(profiles.share, offset, 1)(np.array([0.0, 1.0]))
+        return Line(_point(a + first * normal), _point(b + last * normal))
+    c0, c1, c2 = offset
+    ends = (a + c0 * normal, b + (c0 + c1 + c2) * normal)
+    middle = a + 0.5 * (b - a) + (c0 + 0.5 * c1) * normal  # control point of the same curve as a quadratic
+    return Cubic(
+        _point(ends[0]),
+        _point(ends[0] + 2.0 / 3.0 * (middle - ends[0])),
+        _point(ends[1] + 2.0 / 3.0 * (middle - ends[1])),
+        _point(ends[1]),
+    )
+
+
+def _moved_arc(segment: Arc, model: Array, frame: tuple[Array, float]) -> Arc:
+    centre, size = frame
+    matrix = np.eye(2) + np.array([[model[2], model[3]], [model[4], model[5]]]) / size
+
+    def move(p: Point) -> Point:
+        return _point(centre + matrix @ (np.asarray(p) - centre) + model[:2])
+
+    return transform_arc(segment, matrix, move(segment.start), move(segment.end))
+
+
+def _moved_cubic(segment: Cubic, model: Array) -> Cubic:
+    """The cubic nearest to the old one moved by its offsets, at equal parameters."""
+    t = np.linspace(0.0, 1.0, 33)
+    tangent = tangents_at(segment, t)
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
+    normal /= np.maximum(np.hypot(*normal.T), 1e-12)[:, None]
+    target = points_at(segment, t) + polynomial.polyval(t, model)[:, None] * normal
+    basis = np.column_stack([(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3])
+    p = np.linalg.lstsq(basis, target, rcond=None)[0]
+    return Cubic(_point(p[0]), _point(p[1]), _point(p[2]), _point(p[3]))
+
+
+def _point(p: Array) -> Point:
+    return float(p[0]), float(p[1])
