@@ -14,6 +14,9 @@ from limewash.facade.upright import Upright
 
 Array = NDArray[np.float64]
 
+LEAST_SEEN_PX = 1.5
+"""A frame that shows less than this beside the glass was not found there. [px]"""
+
 
 @dataclass(frozen=True, eq=False)
 class Opening:
@@ -73,7 +76,8 @@ def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
     """
     reach = float(np.clip(0.4 * min(box.width, box.height), 8.0, 0.035 * upright.size[0]))
     left, top, right, bottom = (_margin(upright, box, way, reach) for way in ("left", "top", "right", "bottom"))
-    left, right = _sides(left, right, top, bottom, usual=0.25 * reach)
+    plain = all(_margin(upright, box, way, reach, looks=(1.0,)) is not None for way in ("left", "right"))
+    left, right = _sides(left, right, top, bottom, reach, plain=plain)
     side = 0.5 * (left + right)
     # A cornice or a sill does not belong to the frame: it makes these two look larger, never smaller.
     top, bottom = (m if m is not None and 0.6 * side < m < 1.1 * side else side for m in (top, bottom))
@@ -87,33 +91,41 @@ def _round_margins(upright: Upright, box: Box) -> tuple[float, float, float, flo
     middle = 0.5 * (box.left + box.right)
     crown = Box(middle - 0.12 * box.width, box.top, middle + 0.12 * box.width, box.bottom)
     left, right, bottom = (_margin(upright, foot, way, reach) for way in ("left", "right", "bottom"))
-    left, right = _sides(left, right, _margin(upright, crown, "top", reach), bottom, usual=0.25 * reach)
+    left, right = _sides(left, right, _margin(upright, crown, "top", reach), bottom, reach, plain=False)
     side = 0.5 * (left + right)
     return left, side, right, bottom if bottom is not None and 0.6 * side < bottom < 1.6 * side else side
 
 
 def _sides(
-    left: float | None, right: float | None, top: float | None, bottom: float | None, *, usual: float
+    left: float | None, right: float | None, top: float | None, bottom: float | None, reach: float, *, plain: bool
 ) -> tuple[float, float]:
-    """Left and right: they differ, because a frame that lies back shows its depth on one side only, but not by much."""
+    """Left and right. A frame that lies back in the wall shows the wall's depth on one side and is hidden on the other.
+
+    That is believed where both are `plain`: nothing but wall beyond them. What stands before one side makes it look
+    far wider, or leaves it without an end: then the others tell.
+    """
+    usual = 0.25 * reach
     if left is None or right is None:
         known = [m for m in (left, right) if m is not None and m > 0.5 * usual]
         known = known or [m for m in (top, bottom) if m is not None and m > 0.5 * usual]
         both = min(known, default=usual)
         return both, both
-    if max(left, right) > 1.9 * min(left, right):
+    believed = plain and min(left, right) >= LEAST_SEEN_PX and max(left, right) <= 0.7 * reach
+    if max(left, right) > 1.9 * min(left, right) and not believed:
         both = min(left, right) if min(left, right) > 0.5 * usual else max(left, right)
         return both, both
     return left, right
 
 
-def _margin(upright: Upright, box: Box, side: str, reach: float) -> float | None:
+def _margin(
+    upright: Upright, box: Box, side: str, reach: float, looks: tuple[float, ...] = (1.0, 0.7, 0.5)
+) -> float | None:
     """Distance from a side at which the wall begins for good; None if nothing like a wall is reached. [px]
 
     Where something else begins within the reach, a shorter look may still end on the wall.
     """
     whole = _profile(upright.colour, box, side, round(reach))
-    found = (_wall_begins(whole[: max(round(share * len(whole)), 6)]) for share in (1.0, 0.7, 0.5))
+    found = (_wall_begins(whole[: max(round(share * len(whole)), 6)]) for share in looks)
     return next((margin for margin in found if margin is not None), None)
 
 
@@ -121,7 +133,8 @@ def _wall_begins(profile: Array) -> float | None:
     tail = max(len(profile) // 4, 3)
     wall = np.median(profile[-tail:], axis=0)
     apart = np.linalg.norm(profile - wall, axis=1)
-    limit = max(0.045 * float(np.linalg.norm(wall)), 2.5 * 1.4826 * float(np.median(apart[-tail:])))
+    # Bricks and boards differ among themselves: what the wall itself does, no frame need have done.
+    limit = max(0.045 * float(np.linalg.norm(wall)), 1.2 * float(apart[-tail:].max()))
     different = np.nonzero(_without_specks(apart > limit))[0]
     if not len(different) or different[-1] >= len(profile) - tail:
         return None

@@ -26,7 +26,7 @@ from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
 
-LEAST_CONFIDENCE = 0.5
+LEAST_CONFIDENCE = 0.55
 
 WORDS: dict[Kind, tuple[str, str]] = {
     Kind.WINDOW: ("window", "windows"),
