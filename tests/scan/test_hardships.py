@@ -11,6 +11,7 @@ import av
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from spoiled import frames_of, write_frames
 from street import SIZE, Phone, Street, film, street
 
 from limewash.scan.pattern import plan_pattern
@@ -131,6 +132,24 @@ def test_headlights_are_taken_off_and_told(tmp_path: Path) -> None:
     check(result, street())
     found = next(item for item in result.findings.items if item.code == "passing-light")
     assert 0.05 < found.numbers["touched_share"] < 0.3
+
+
+@pytest.mark.slow
+def test_somebody_who_walks_through_the_picture_is_told(tmp_path: Path, clip: Path) -> None:
+    """Hides a fifth of the width and two thirds of the height, and crosses in four seconds in the middle of it all."""
+    frames = frames_of(clip)
+    for n, frame in enumerate(frames):
+        left = round((n - 0.5 * len(frames)) * 5)
+        frame[SIZE[1] // 3 :, max(left, 0) : max(left + SIZE[0] // 5, 0)] = 12
+    write_frames(tmp_path / "walked.mp4", frames)
+    result = read_clip(tmp_path / "walked.mp4", SIZE)
+    assert "passer-by" in {item.code for item in result.findings.warnings}
+    errors = street().errors_px(result.correspondence)
+    sure = result.correspondence.confidence[result.correspondence.seen & street().truth().seen] > 0.5
+    assert np.mean(errors[sure] > 3.0) <= 0.005
+    # The upper third was never hidden.
+    truth, third = street().truth().seen, slice(20, 70)
+    assert (result.correspondence.seen & truth)[third].sum() >= 0.95 * truth[third].sum()
 
 
 @pytest.mark.slow

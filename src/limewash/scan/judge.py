@@ -14,6 +14,7 @@ from limewash.scan.correspondence import Correspondence
 from limewash.scan.findings import Finding, Findings, Severity
 from limewash.scan.focus import measure_focus
 from limewash.scan.judge_chain import chain_findings, focus_findings
+from limewash.scan.passing import Passing
 from limewash.scan.reach import Reach, find_reach
 from limewash.scan.scaling import measure_scaling
 from limewash.scan.surface import Surfaces
@@ -72,7 +73,7 @@ def judge(
     surfaces: Surfaces,
     correspondence: Correspondence,
     moved_px: float,
-    touched_share: float,
+    passing: Passing,
 ) -> Findings:
     """All findings of a scan.
 
@@ -84,8 +85,8 @@ def judge(
         What the camera took and what came of it.
     moved_px : float
         How far the camera moved. [px]
-    touched_share : float
-        Share of the holds that other light fell on. [-]
+    passing : Passing
+        Light and people that came by.
 
     Raises
     ------
@@ -102,7 +103,7 @@ def judge(
             precision_finding(surfaces),
             *_exposure(takes),
             *_movement(moved_px, takes.info.size[0]),
-            *_passing_light(touched_share),
+            *_passing(passing),
             *_timing(takes),
             *_framing(surfaces),
             *_orientation(surfaces),
@@ -221,16 +222,24 @@ def _movement(moved_px: float, width: int) -> list[Finding]:
     return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
 
 
-def _passing_light(touched_share: float) -> list[Finding]:
-    if touched_share <= 0.0:
-        return []
-    text = (
-        f"Other light passed over the house (headlights, a lamp) during {100 * touched_share:.0f} % of the pattern. "
-        "It was taken out as far as possible; dark and slanting parts may be missing."
-    )
-    remedy = "Film again in a moment without cars if those parts matter."
-    severity: Severity = "warning" if touched_share > _MUCH_PASSES else "note"
-    return [Finding("passing-light", severity, text, remedy, {"touched_share": touched_share})]
+def _passing(passing: Passing) -> list[Finding]:
+    found = []
+    if passing.light_share > 0.0:
+        text = (
+            f"Other light passed over the house (headlights, a lamp) during {100 * passing.light_share:.0f} % of the "
+            "pattern. It was taken out as far as possible; dark and slanting parts may be missing."
+        )
+        remedy = "Film again in a moment without cars if those parts matter."
+        severity: Severity = "warning" if passing.light_share > _MUCH_PASSES else "note"
+        found.append(Finding("passing-light", severity, text, remedy, {"touched_share": passing.light_share}))
+    if passing.hidden_share > 0.0:
+        text = (
+            "Something passed in front of the phone or through the light (people, a car) during "
+            f"{100 * passing.hidden_share:.0f} % of the pattern. What it hid may be missing or less certain."
+        )
+        remedy = "Film again while nobody walks through the light."
+        found.append(Finding("passer-by", "warning", text, remedy, {"hidden_share": passing.hidden_share}))
+    return found
 
 
 def _timing(takes: Takes) -> list[Finding]:

@@ -7,12 +7,13 @@ follows the paint as the projector's light does.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limewash.scan.correspondence import Correspondence
 from limewash.scan.scaling import phone_tone
 from limewash.scan.takes import Takes
 
@@ -23,11 +24,45 @@ _CELLS_PER_PERIOD = 4
 _BLUR_PERIODS = 2.0
 _STRONG = 0.2  # share of a place's usual light by which a hold must differ to count as touched
 _WIDE = 0.02  # and share of the lit part where it must
-_ALIKE = 0.08  # share by which places may differ that no other light fell on
+_ALIKE = 0.08  # share by which places may differ where nothing passes
+_DOUBT = 0.4  # what is left of the confidence where something was in the way
+_ALWAYS = 0.6  # of the holds: what is there so long does not pass
 
 
-def take_off_passing_light(takes: Takes) -> tuple[Takes, float]:
-    """Make good the holds that other light fell on.
+@dataclass(frozen=True)
+class Passing:
+    """What passed.
+
+    Attributes
+    ----------
+    light_share, hidden_share : float
+        Share of the holds that other light fell on, and in which something hid a part of the view. [-]
+    hidden : ndarray of bool, shape (rows, columns), or None
+        Cells of the camera's picture that were hidden in some hold; None where nothing was.
+    cell : int
+        Camera pixels along a cell's side.
+    """
+
+    light_share: float = 0.0
+    hidden_share: float = 0.0
+    hidden: NDArray[np.bool_] | None = None
+    cell: int = 1
+
+    def doubt(self, found: Correspondence) -> Correspondence:
+        """The same correspondence with less confidence in what was hidden for a while."""
+        if self.hidden is None:
+            return found
+        rows, columns = self.hidden.shape
+        seen = found.seen
+        column = np.clip(found.camera_x[seen].astype(np.intp) // self.cell, 0, columns - 1)
+        row = np.clip(found.camera_y[seen].astype(np.intp) // self.cell, 0, rows - 1)
+        confidence = found.confidence.copy()
+        confidence[seen] *= np.where(self.hidden[row, column], np.float32(_DOUBT), np.float32(1.0))
+        return replace(found, confidence=confidence)
+
+
+def take_off_passing_light(takes: Takes) -> tuple[Takes, Passing]:
+    """Make good the holds that other light fell on, and the gains of those in which something was in the way.
 
     Parameters
     ----------
@@ -38,8 +73,7 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, float]:
     -------
     takes : Takes
         The same with gains that the passing light no longer pulls at.
-    touched : float
-        Share of the holds from which light was taken off. [-]
+    passing : Passing
     """
     body = takes.plan.body
     worked = [n for n, hold in enumerate(body) if hold.kind in ("fringe", "code") and takes.counts[n]]
@@ -57,21 +91,35 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, float]:
     strength = extra / np.maximum(usual, 1e-6)
     # The lowest bit turns the fringe at every period and never blurs quite level: it goes by its neighbours in time.
     level = np.array([body[n].kind == "fringe" or body[n].bit > 0 for n in worked])
-    touched = level & ((np.abs(strength[:, lit]) > _STRONG).mean(axis=1) > _WIDE)
-    touched = np.convolve(touched, np.ones(3), mode="same") > 0
-    if not touched.any() or touched.mean() > 0.6:  # what is always there does not pass
-        return takes, 0.0
-    paint = _paint(takes, worked, step, blur, tone)
-    for k in np.flatnonzero(touched):
-        _take_off(takes, worked[k], extra[k] * gains[k], paint, tone)
-    settled = np.interp(np.arange(len(body)), worked, gains ** (1.0 / tone))
-    return replace(takes, gains=settled), float(touched.mean())
+    strong = level[:, None] & (np.abs(strength[:, lit]) > _STRONG)
+    brighter = _and_neighbours((strong & (strength[:, lit] > 0.0)).mean(axis=1) > _WIDE)
+    hidden = _and_neighbours((strong & (strength[:, lit] < 0.0)).mean(axis=1) > _WIDE)
+    gone = (level[:, None, None] & lit & (strength < -_STRONG))[hidden].any(axis=0) if hidden.any() else None
+    found = Passing(float(brighter.mean()), float(hidden.mean()), gone, step)
+    if max(found.light_share, found.hidden_share) > _ALWAYS:
+        return takes, Passing()
+    if brighter.any():
+        paint = _paint(takes, worked, step, blur, tone)
+        for k in np.flatnonzero(brighter):
+            _take_off(takes, worked[k], np.maximum(extra[k], 0.0) * np.float32(gains[k]), paint, tone)
+    if brighter.any() or hidden.any():
+        takes = replace(takes, gains=np.interp(np.arange(len(body)), worked, gains ** (1.0 / tone)))
+    return takes, found
+
+
+def _and_neighbours(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Also the holds next to those: what passes comes and goes slowly."""
+    return np.asarray(np.convolve(flags, np.ones(3), mode="same") > 0)
 
 
 def _exposure(ratio: Map) -> float:
-    """How bright a hold is where no other light fell, which can only brighten; from its ratio to the usual."""
-    low = float(np.quantile(ratio, 0.15))
-    return float(np.median(ratio[ratio < (1.0 + 2.0 * _ALIKE) * low]))
+    """How bright a hold is where nothing passes, from its ratio to the usual: the commonest one."""
+    log = np.log(np.maximum(ratio, 1e-3))
+    count, edges = np.histogram(log, bins=np.arange(-1.0, 1.0, _ALIKE / 4))
+    near = np.convolve(count, np.ones(5), mode="same")
+    middle = float(edges[int(np.argmax(near))]) + _ALIKE / 8
+    alike = log[np.abs(log - middle) < 0.75 * _ALIKE]
+    return float(np.exp(np.median(alike))) if alike.size else float(np.median(ratio))
 
 
 def _coarseness(takes: Takes) -> tuple[int, float]:

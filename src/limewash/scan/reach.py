@@ -111,11 +111,11 @@ def _on_camera(correspondence: Correspondence) -> tuple[Map, Map, NDArray[np.boo
     sure = np.zeros((height, width), dtype=np.bool_)
     certain = correspondence.confidence > SURE_CONFIDENCE
     # The uncertain ones first, so that a certain one of the same cell stays.
-    for known, some in ((False, seen & ~certain), (True, seen & certain)):
+    for is_sure, some in ((False, seen & ~certain), (True, seen & certain)):
         v, u = np.nonzero(some)
         column = np.clip(np.rint(correspondence.camera_x[v, u]).astype(np.intp) // cell, 0, width - 1)
         row = np.clip(np.rint(correspondence.camera_y[v, u]).astype(np.intp) // cell, 0, height - 1)
-        x[row, column], y[row, column], sure[row, column] = u, v, known
+        x[row, column], y[row, column], sure[row, column] = u, v, is_sure
     return x, y, sure, cell
 
 

@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 _SPARSE = (slice(1, None, 3), slice(1, None, 3))  # as good for medians as every pixel
 _GREY_LIGHT = (128 / 255) ** 2.4  # of a display after Rec. ITU-R BT.1886
 _LINES_LIGHT = 0.5
+_DARKEST, _BRIGHTEST = -0.35, 1.7  # shares of the lines' contrast that scaling and noise can leave
 _STRIPS = 24  # bands are counted in so many places
 _FASTEST = 0.45  # bands to a pixel; beyond that they cannot be told from others
 _FEWEST_BANDS = 1.5  # over what is seen; less than that is a slope, not a band
@@ -81,7 +82,7 @@ def _axis(kept: Map | None, seen: NDArray[np.bool_]) -> AxisScaling:
     alike = len(bands) >= 4 and float(np.median(np.abs(bands - np.median(bands)))) < 1.0 / length
     ends = [float(np.median(part)) if len(part) >= 2 else float("nan") for part in (low, high)]
     return AxisScaling(
-        kept=float(np.nanmedian(kept)),
+        kept=float(np.nanmedian(kept)) if np.isfinite(kept).any() else float("nan"),
         bands=float(np.median(bands)) if alike else float("nan"),
         bands_first=ends[0],
         bands_last=ends[1],
@@ -108,7 +109,9 @@ def _kept_lines(takes: Takes, correspondence: Correspondence) -> tuple[Map | Non
     kept = []
     for first, second in (light[:2], light[2:]):
         picture = np.full(seen.shape, np.nan, dtype=np.float32)
-        picture[seen] = (0.5 * (first + second) - _GREY_LIGHT) / (_LINES_LIGHT - _GREY_LIGHT)
+        share = (0.5 * (first + second) - _GREY_LIGHT) / (_LINES_LIGHT - _GREY_LIGHT)
+        # Darker than all lines lost, brighter than none: somebody stood there, a car shone there.
+        picture[seen] = np.where((share > _DARKEST) & (share < _BRIGHTEST), share, np.nan)
         kept.append(picture)
     return kept[0], kept[1]
 
