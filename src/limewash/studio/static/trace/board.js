@@ -11,6 +11,8 @@ import { fitting, kept, panned, toPhoto, toScreen, zoomed } from "../geometry/vi
 import { Tiles } from "./tiles.js";
 
 const CLOSEST = 48;
+/** So long after the last movement the photo is drawn at its best. [ms] */
+const REST_MS = 120;
 
 /** Shows a photo to the pixel; tells its `hand` of the pointer in photo pixels, calls `overlay` to draw over it. */
 export class TraceBoard extends HTMLElement {
@@ -34,6 +36,7 @@ export class TraceBoard extends HTMLElement {
   #photoOld = true;
   #overOld = true;
   #wanted = false;
+  #resting = 0;
   #panning = false;
   #space = false;
   /** Fingers on the glass. @type {Map<number, Point>} */
@@ -120,6 +123,8 @@ export class TraceBoard extends HTMLElement {
   #look(view) {
     this.view = kept(view, this.photoSize, this.screen);
     this.moved();
+    clearTimeout(this.#resting);
+    this.#resting = setTimeout(() => { this.#resting = 0; this.redraw(true); }, REST_MS);
     this.redraw(true);
   }
 
@@ -146,7 +151,7 @@ export class TraceBoard extends HTMLElement {
       context.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
       context.fillStyle = getComputedStyle(this).getPropertyValue("--well") || "#000";
       context.fillRect(0, 0, ...this.screen);
-      this.tiles.draw(context, this.view, this.screen, this.ratio);
+      this.tiles.draw(context, this.view, this.screen, this.ratio, this.#resting > 0);
       this.#photoOld = false;
     }
     if (this.#overOld) {

@@ -26,13 +26,15 @@ export class Tiles {
   /**
    * Draw what is seen; where a tile is missing yet, what there is of coarser levels.
    * @param {CanvasRenderingContext2D} context in screen pixels @param {View} view @param {[number, number]} screen @param {number} ratio device pixels a screen pixel
+   * @param {boolean} quick while it moves: smoothing that costs less
    */
-  draw(context, view, screen, ratio) {
+  draw(context, view, screen, ratio, quick) {
     const { info } = this;
     const level = levelFor(view.scale * ratio, info.levels.length);
     context.imageSmoothingEnabled = view.scale * ratio < 3; // close up, pixels are pixels
-    context.imageSmoothingQuality = "medium";
-    for (let coarse = info.levels.length - 1; coarse >= level; coarse--) {
+    context.imageSmoothingQuality = quick ? "low" : "medium";
+    // What lies under a whole level is not seen.
+    for (let coarse = this.isWhole(view, screen, ratio) ? level : info.levels.length - 1; coarse >= level; coarse--) {
       const seen = tilesSeen(view, screen, [info.width, info.height], coarse, info.tile_px);
       const needed = coarse === level || coarse === info.levels.length - 1;
       for (const tile of seen) {
