@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from spoiled import frames_of, write_frames
 from street import SIZE, Phone, Street, film, street
 
+from limewash.scan.correspondence import Correspondence
 from limewash.scan.pattern import plan_pattern
 from limewash.scan.read import ScanResult, read_clip
 
@@ -150,6 +151,38 @@ def test_somebody_who_walks_through_the_picture_is_told(tmp_path: Path, clip: Pa
     # The upper third was never hidden.
     truth, third = street().truth().seen, slice(20, 70)
     assert (result.correspondence.seen & truth)[third].sum() >= 0.95 * truth[third].sum()
+
+
+def _off(found: Correspondence, axis: int) -> NDArray[np.float64]:
+    """Camera pixels by which a correspondence is off, NaN where unseen."""
+    truth = street().truth()
+    return (found.camera_x - truth.camera_x, found.camera_y - truth.camera_y)[axis]
+
+
+@pytest.mark.slow
+def test_a_sinking_tripod_is_put_right(tmp_path: Path) -> None:
+    """The truth is where the camera stood for the photo, by the last white hold."""
+    plan = replace(plan_pattern(SIZE), title_frames=15)
+    slide, phone = np.array([0.9, -0.6]), Phone(crf=12)
+    phone.slide_px = (slide[0], slide[1])
+    film(tmp_path / "clip.mp4", plan, street(), phone)
+    result = read_clip(tmp_path / "clip.mp4", SIZE)
+    # The first white hold comes a beat after the mark; the last one takes the body's last three beats.
+    whole_s = phone.before_s + plan.duration_s + phone.after_s
+    begin_s = phone.before_s + plan.title_frames / float(plan.rate)
+    first, last = (
+        slide * (begin_s + beat * plan.beat_s) / whole_s
+        for beat in (len(plan.chips) + 1.5, len(plan.chips) + plan.body_beats - 1.5)
+    )
+    moved = next(item for item in result.findings.items if item.code == "camera-moved")
+    assert moved.numbers["moved_px"] == pytest.approx(np.hypot(*(last - first)), abs=0.15)
+    found = result.correspondence
+    found.camera_x[:] -= last[0]
+    found.camera_y[:] -= last[1]
+    errors = street().errors_px(found)
+    assert np.hypot(*[np.nanmean(_off(found, axis)) for axis in (0, 1)]) < 0.1
+    assert np.median(errors) <= 0.15
+    check(result, street())
 
 
 @pytest.mark.slow

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,49 +21,11 @@ from limewash.scan.surface import Surfaces
 Picture = NDArray[np.float32]
 
 _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
-_RUINED_PX = 3.0  # the fringes of one direction no longer fit those of the other
 _MUCH_OUTSIDE = 0.4  # of the projector's picture
 _SOME_SHADOW = 0.005  # of the front
 _MUCH_PASSES = 0.2  # of the holds
 _UNSTEADY_S = 0.05
 _FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
-
-
-def check_still(path: Path, takes: Takes) -> float:
-    """Measure how far the picture moved between the white references [px]; refuse a clip that moved too far."""
-    moved = movement_px(takes)
-    if moved > _RUINED_PX * takes.info.size[0] / 1920:
-        raise InputError(
-            f"{path}: the camera or the projector moved by {moved:.1f} px while the pattern played, too far to "
-            "put it right; put both on something that stands still, touch nothing, and film again"
-        )
-    return moved
-
-
-def movement_px(takes: Takes) -> float:
-    """Greatest shift of a white reference against the first [px]."""
-    count = sum(1 for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n])
-    views = [_relief(takes.mean("white", n)) for n in range(count)]
-    return max((float(np.hypot(*shift_px(views[0], view))) for view in views[1:]), default=0.0)
-
-
-def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
-    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px]."""
-    window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
-    (dx, dy), _ = cv2.phaseCorrelate(before, after, window)
-    whole_x, whole_y = round(dx), round(dy)
-    back = np.roll(after, (-whole_y, -whole_x), axis=(0, 1))
-    slope_y, slope_x = np.gradient(0.5 * (before + back))
-    edge = slice(8 + abs(whole_y), -8 - abs(whole_y)), slice(8 + abs(whole_x), -8 - abs(whole_x))
-    slopes = np.column_stack([slope_x[edge].ravel(), slope_y[edge].ravel()])
-    rest, *_ = np.linalg.lstsq(slopes.T @ slopes, slopes.T @ (before - back)[edge].ravel(), rcond=None)
-    return whole_x + float(rest[0]), whole_y + float(rest[1])
-
-
-def _relief(picture: Picture) -> Picture:
-    """Edges alone, so that the light's own shape and level do not hold the shift back."""
-    fine = cv2.GaussianBlur(picture, (0, 0), 1.5)
-    return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), 5.0), dtype=np.float32)
 
 
 def judge(
@@ -217,7 +178,10 @@ def _exposure(takes: Takes) -> list[Finding]:
 def _movement(moved_px: float, width: int) -> list[Finding]:
     if moved_px <= _MOVED_PX * width / 1920:
         return [Finding("still", "good", "The camera stood still.", "", {"moved_px": moved_px})]
-    text = f"The camera moved by {moved_px:.1f} of its pixels while the pattern played."
+    text = (
+        f"The camera moved by {moved_px:.1f} of its pixels while the pattern played; a slow movement was taken out, a "
+        "sudden one leaves errors."
+    )
     remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
     return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
 

@@ -20,10 +20,11 @@ from limewash.scan.correspondence import Correspondence, save_correspondence
 from limewash.scan.decode import decode_takes
 from limewash.scan.findings import Findings, save_findings
 from limewash.scan.grid import to_projector_grid
-from limewash.scan.judge import check_still, judge
+from limewash.scan.judge import judge
 from limewash.scan.keep import keep_frames
 from limewash.scan.overlay import findings_picture
 from limewash.scan.passing import take_off_passing_light
+from limewash.scan.steady import hold_still
 from limewash.scan.surface import find_surfaces
 
 
@@ -72,7 +73,7 @@ def read_clip(
     takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
     if keep is not None:
         keep_frames(keep, takes)
-    moved_px = check_still(path, takes)
+    takes, moved_px = hold_still(path, takes)
     takes, passing = take_off_passing_light(takes)
     progress(0.86, "decoding")
     decoded = decode_takes(takes)

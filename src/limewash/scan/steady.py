@@ -1,0 +1,97 @@
+"""Measuring how far the picture moved while the pattern played, and putting the holds back to where the photo is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.errors import InputError
+from limewash.scan.takes import Takes
+
+Picture = NDArray[np.float32]
+
+_RUINED_PX = 3.0  # of a 1920 wide picture: the fringes of one direction no longer fit those of the other
+_WORTH_PX = 0.5  # camera px; less is trembling, which the holds average away
+
+
+def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
+    """Take a slow movement out of the holds.
+
+    Parameters
+    ----------
+    path : Path
+        The clip, for messages.
+    takes : Takes
+        Its sums are changed in place where they are moved.
+
+    Returns
+    -------
+    takes : Takes
+        All holds as the camera stood during the last white one, from which the photo is made.
+    moved_px : float
+        Greatest distance from there of a white reference as it was filmed. [px]
+
+    Raises
+    ------
+    InputError
+        If the picture moved too far.
+    """
+    whites = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n]]
+    last = _relief(_mean(takes, whites[-1:]))
+    shifts = [np.array(shift_px(last, _relief(_mean(takes, [n])))) for n in whites[:-1]]
+    moved_px = max((float(np.hypot(*shift)) for shift in shifts), default=0.0)
+    if moved_px > _RUINED_PX * takes.info.size[0] / 1920:
+        raise InputError(
+            f"{path}: the camera or the projector moved by {moved_px:.1f} px while the pattern played, too far to "
+            "put it right; put both on something that stands still, touch nothing, and film again"
+        )
+    if moved_px < _WORTH_PX:
+        return takes, moved_px
+    middle_s = takes.spans_s.mean(axis=1)
+    known = [(middle_s[n], shift) for n, shift in zip(whites, [*shifts, np.zeros(2)], strict=True)]
+    for axis in (0, 1):
+        # All steps of a fringe together are a picture without a fringe: two more moments to tell the movement by.
+        steps = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "fringe" and hold.axis == axis]
+        known.append((float(middle_s[steps].mean()), np.array(shift_px(last, _relief(_mean(takes, steps))))))
+    known.sort(key=lambda moment: moment[0])
+    times_s, places = np.array([t for t, _ in known]), np.array([shift for _, shift in known])
+    for n, t_s in enumerate(middle_s):
+        _move_back(takes.sums[n], np.interp(t_s, times_s, places[:, 0]), np.interp(t_s, times_s, places[:, 1]))
+    return takes, moved_px
+
+
+def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
+    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px]."""
+    window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
+    (dx, dy), _ = cv2.phaseCorrelate(before, after, window)
+    whole_x, whole_y = round(dx), round(dy)
+    back = np.roll(after, (-whole_y, -whole_x), axis=(0, 1))
+    slope_y, slope_x = np.gradient(0.5 * (before + back))
+    edge = slice(8 + abs(whole_y), -8 - abs(whole_y)), slice(8 + abs(whole_x), -8 - abs(whole_x))
+    slopes = np.column_stack([slope_x[edge].ravel(), slope_y[edge].ravel()])
+    rest, *_ = np.linalg.lstsq(slopes.T @ slopes, slopes.T @ (before - back)[edge].ravel(), rcond=None)
+    return whole_x + float(rest[0]), whole_y + float(rest[1])
+
+
+def _mean(takes: Takes, holds: list[int]) -> Picture:
+    total = sum(takes.sums[n] / np.float32(takes.counts[n] * takes.gains[n]) for n in holds)
+    return np.asarray(total / np.float32(len(holds)), dtype=np.float32)
+
+
+def _relief(picture: Picture) -> Picture:
+    """Edges alone, all pictures alike strong, so that the light's own shape and level do not hold the shift back."""
+    fine = cv2.GaussianBlur(picture, (0, 0), 1.5)
+    relief = fine - cv2.GaussianBlur(picture, (0, 0), 5.0)
+    return np.asarray(relief / np.float32(max(float(relief.std()), 1e-6)), dtype=np.float32)
+
+
+def _move_back(sums: NDArray[np.uint16], dx: float, dy: float) -> None:
+    """Move a picture to the left and up by what it had moved, in place."""
+    if np.hypot(dx, dy) < 0.02:
+        return
+    move = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
+    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    sums[:] = cv2.warpAffine(sums, move, sums.shape[::-1], flags=flags, borderMode=cv2.BORDER_REPLICATE)
