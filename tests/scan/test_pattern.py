@@ -151,6 +151,33 @@ def test_video_shows_the_plan(tmp_path: Path) -> None:
     assert worst < 2.0  # codes, RMS: well below the noise of a phone
 
 
+@pytest.mark.parametrize("size", [(1280, 720), (1920, 1200)])
+def test_checks_are_single_lines_and_the_grey_they_blur_into(size: tuple[int, int]) -> None:
+    plan = plan_pattern(size)
+    grey, *lines = (plan.picture(hold).astype(int) for hold in plan.checks)
+    assert np.ptp(grey) == 0
+    for picture, inverse, axis in ((lines[0], lines[1], 1), (lines[2], lines[3], 0)):
+        assert np.array_equal(picture + inverse, np.full(size[::-1], 255))
+        assert set(np.unique(picture)) == {0, 255}
+        assert np.all(np.diff(picture, axis=axis) != 0)
+        assert np.all(np.diff(picture, axis=1 - axis) == 0)
+        # What a scaler makes of lines that fall between two pixels, in codes, is the grey.
+        between = 0.5 * (picture + np.roll(picture, 1, axis=axis))
+        assert np.abs(between - grey).max() <= 0.5
+    assert plan_pattern(size, short=True).checks == ()
+
+
+def test_lines_come_through_the_encoder(tmp_path: Path) -> None:
+    plan = plan_pattern((640, 360))
+    write_pattern(tmp_path / "pattern.mp4", plan)
+    first = plan.title_frames + (len(plan.chips) + plan.body_beats + len(plan.end)) * plan.beat_frames
+    with ClipReader(tmp_path / "pattern.mp4") as reader:
+        for index, (_, luma) in enumerate(reader.luma()):
+            if first <= index < first + len(plan.checks) * plan.beat_frames:
+                off = luma - (16.0 + 219.0 / 255.0 * plan.frame(index))
+                assert np.sqrt(np.mean(off**2)) < 2.0
+
+
 def test_stopping_leaves_nothing_behind(tmp_path: Path) -> None:
     def stop(share: float, doing: str) -> None:
         if share > 0.1:
