@@ -175,6 +175,7 @@ class Phone:
     clock: float = 1.0003
     bump_px: float = 0.0
     bump_s: float = 0.0
+    lamp_px: float = 0.0  # radius of a lamp that is far brighter than white, in the left half of the picture
     slide_px: tuple[float, float] = (0.0, 0.0)  # how far a sinking tripod has moved the picture by the clip's end
     car_s: float = float("inf")  # when headlights begin to sweep over the wall, for 1.5 s
     car_light: float = 0.25
@@ -228,6 +229,9 @@ def _exposures(
         if phone.bump_px and start_s > phone.bump_s:
             move = np.array([[1, 0, phone.bump_px], [0, 1, 0.0]], dtype=np.float32)
             picture = cv2.warpAffine(picture, move, picture.shape[::-1], borderMode=cv2.BORDER_REPLICATE)
+        if phone.lamp_px:
+            picture = picture.copy()
+            cv2.circle(picture, (picture.shape[1] // 4, picture.shape[0] // 2), round(phone.lamp_px), 6.0, -1)
         if any(phone.slide_px):
             sunk = n / count
             move = np.array([[1, 0, sunk * phone.slide_px[0]], [0, 1, sunk * phone.slide_px[1]]], dtype=np.float32)

@@ -186,6 +186,19 @@ def test_a_sinking_tripod_is_put_right(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    ("phone", "code"),
+    [(Phone(lamp_px=4.0), "lamp"), (Phone(ambient=0.5, exposure=0.5), "other-light")],
+    ids=["lamp", "ambient"],
+)
+def test_light_that_is_always_there_is_told(tmp_path: Path, phone: Phone, code: str) -> None:
+    film(tmp_path / "clip.mp4", plan_pattern(SIZE, short=True), street(), phone)
+    result = read_clip(tmp_path / "clip.mp4", SIZE)
+    assert code in {item.code for item in result.findings.warnings}
+    check(result, street(), rmse_px=0.6)
+
+
+@pytest.mark.slow
 def test_hunting_exposure_is_taken_out(tmp_path: Path) -> None:
     plan = replace(plan_pattern(SIZE), title_frames=15)
     film(tmp_path / "clip.mp4", plan, street(), Phone(drift=0.35))

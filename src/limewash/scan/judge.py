@@ -15,7 +15,7 @@ from limewash.scan.focus import measure_focus
 from limewash.scan.judge_chain import chain_findings, focus_findings
 from limewash.scan.passing import Passing
 from limewash.scan.reach import Reach, find_reach
-from limewash.scan.scaling import measure_scaling
+from limewash.scan.scaling import measure_scaling, phone_tone
 from limewash.scan.surface import Surfaces
 
 Picture = NDArray[np.float32]
@@ -23,6 +23,9 @@ Picture = NDArray[np.float32]
 _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
 _MUCH_OUTSIDE = 0.4  # of the projector's picture
 _SOME_SHADOW = 0.005  # of the front
+_GLARING = 5e-5  # of the phone's picture
+_MUCH_OTHER_LIGHT = 0.3  # of the projector's white
+_USUAL_TONE = 2.0
 _MUCH_PASSES = 0.2  # of the holds
 _UNSTEADY_S = 0.05
 _FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
@@ -63,6 +66,7 @@ def judge(
             *reach_findings(find_reach(correspondence)),
             precision_finding(surfaces),
             *_exposure(takes),
+            *_lamps(takes),
             *_movement(moved_px, takes.info.size[0]),
             *_passing(passing),
             *_timing(takes),
@@ -97,9 +101,7 @@ def _clipped_share(takes: Takes) -> float:
     """Share of the lit part that is pure white under the white picture."""
     white, black = takes.mean("white", -1), takes.mean("black", -1)
     lit = white - black > 8.0
-    # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
-    top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
-    return float(np.mean(white[lit] > top - 3.0)) if lit.any() else 0.0
+    return float(np.mean(white[lit] > _top(takes, white) - 3.0)) if lit.any() else 0.0
 
 
 def coverage_finding(seen_share: float) -> Finding:
@@ -184,6 +186,33 @@ def _movement(moved_px: float, width: int) -> list[Finding]:
     )
     remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
     return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
+
+
+def _lamps(takes: Takes) -> list[Finding]:
+    """What shines on while the projector shows black."""
+    black, white = takes.mean("black", -1), takes.mean("white", -1)
+    glaring = float(np.mean(black > _top(takes, white) - 3.0))
+    lit = white - black > 8.0
+    tone = phone_tone(takes) or _USUAL_TONE
+    share = float(np.median(np.maximum(black[lit] / white[lit], 0.0) ** tone)) if lit.any() else 0.0
+    numbers = {"glaring_share": glaring, "other_light": share}
+    if glaring > _GLARING:
+        text = (
+            f"A lamp outshines {100 * glaring:.2f} % of the phone's picture even while the projector shows black; what "
+            "it lights strongly cannot be read."
+        )
+        return [Finding("lamp", "warning", text, "Switch it off while you film, or cover it.", numbers)]
+    if share > _MUCH_OTHER_LIGHT:
+        text = f"Other light is {100 * share:.0f} % as strong on the house as white of the projector."
+        remedy = "Wait for darkness and switch lamps off; a show would look pale as well."
+        return [Finding("other-light", "warning", text, remedy, numbers)]
+    return []
+
+
+def _top(takes: Takes, white: Picture) -> float:
+    """Code at which the clip is clipped, black level taken off."""
+    # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
+    return (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
 
 
 def _passing(passing: Passing) -> list[Finding]:

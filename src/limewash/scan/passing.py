@@ -23,6 +23,7 @@ _USUAL_TONE = 2.0  # exponent from a phone's codes to light, where the clip does
 _CELLS_PER_PERIOD = 4
 _BLUR_PERIODS = 2.0
 _STRONG = 0.2  # share of a place's usual light by which a hold must differ to count as touched
+_HIDES = 0.45  # share of its light that a place must lose to count as hidden
 _WIDE = 0.02  # and share of the lit part where it must
 _ALIKE = 0.08  # share by which places may differ where nothing passes
 _DOUBT = 0.4  # what is left of the confidence where something was in the way
@@ -91,9 +92,8 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, Passing]:
     strength = extra / np.maximum(usual, 1e-6)
     # The lowest bit turns the fringe at every period and never blurs quite level: it goes by its neighbours in time.
     level = np.array([body[n].kind == "fringe" or body[n].bit > 0 for n in worked])
-    strong = level[:, None] & (np.abs(strength[:, lit]) > _STRONG)
-    brighter = _and_neighbours((strong & (strength[:, lit] > 0.0)).mean(axis=1) > _WIDE)
-    hidden = _and_neighbours((strong & (strength[:, lit] < 0.0)).mean(axis=1) > _WIDE)
+    brighter = _and_neighbours(level & ((strength[:, lit] > _STRONG).mean(axis=1) > _WIDE))
+    hidden = _and_neighbours(level & ((strength[:, lit] < -_HIDES).mean(axis=1) > _WIDE))
     gone = (level[:, None, None] & lit & (strength < -_STRONG))[hidden].any(axis=0) if hidden.any() else None
     found = Passing(float(brighter.mean()), float(hidden.mean()), gone, step)
     if max(found.light_share, found.hidden_share) > _ALWAYS:
