@@ -101,7 +101,9 @@ def _clipped_share(takes: Takes) -> float:
     """Share of the lit part that is pure white under the white picture."""
     white, black = takes.mean("white", -1), takes.mean("black", -1)
     lit = white - black > 8.0
-    return float(np.mean(white[lit] > _top(takes, white) - 3.0)) if lit.any() else 0.0
+    # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
+    top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
+    return float(np.mean(white[lit] > top - 3.0)) if lit.any() else 0.0
 
 
 def coverage_finding(seen_share: float) -> Finding:
@@ -191,7 +193,7 @@ def _movement(moved_px: float, width: int) -> list[Finding]:
 def _lamps(takes: Takes) -> list[Finding]:
     """What shines on while the projector shows black."""
     black, white = takes.mean("black", -1), takes.mean("white", -1)
-    glaring = float(np.mean(black > _top(takes, white) - 3.0))
+    glaring = float(np.mean(black > 0.92 * (takes.info.luma_white - takes.info.luma_black)))
     lit = white - black > 8.0
     tone = phone_tone(takes) or _USUAL_TONE
     share = float(np.median(np.maximum(black[lit] / white[lit], 0.0) ** tone)) if lit.any() else 0.0
@@ -207,12 +209,6 @@ def _lamps(takes: Takes) -> list[Finding]:
         remedy = "Wait for darkness and switch lamps off; a show would look pale as well."
         return [Finding("other-light", "warning", text, remedy, numbers)]
     return []
-
-
-def _top(takes: Takes, white: Picture) -> float:
-    """Code at which the clip is clipped, black level taken off."""
-    # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
-    return (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
 
 
 def _passing(passing: Passing) -> list[Finding]:
