@@ -40,18 +40,31 @@ class Opening:
     panes: PaneGroup
 
 
-def open_up(upright: Upright, group: PaneGroup) -> Opening:
-    """The opening that a group of panes belongs to."""
+def open_up(upright: Upright, group: PaneGroup) -> Opening | None:
+    """The opening that a group of panes belongs to; None for a single pane of a window that is not seen whole."""
     box = group.box
     if box.width > 1.15 * box.height and not _is_round(group):
         leaf = _leaf(upright, box)
         if leaf is not None:
             return _door(upright, group, leaf)
+    if group.count == 1 and not _stands_alone(upright, box):
+        return None
     margins = _round_margins(upright, box) if _is_round(group) else _margins(upright, box)
     whole = box.grown(*margins)
     if _is_round(group):
         return _half_round(group, whole, margins)
     return Opening(Kind.WINDOW, whole, False, 0.0, group)
+
+
+def _stands_alone(upright: Upright, box: Box) -> bool:
+    """Whether a wall begins on at least three sides of a pane."""
+    reach = _reach(upright, box)
+    return sum(_margin(upright, box, way, reach) is not None for way in ("left", "top", "right", "bottom")) >= 3
+
+
+def _reach(upright: Upright, box: Box) -> float:
+    """How wide frame and boards may be. [px]"""
+    return float(np.clip(0.4 * min(box.width, box.height), 8.0, 0.035 * upright.size[0]))
 
 
 def _is_round(group: PaneGroup) -> bool:
@@ -74,7 +87,7 @@ def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
 
     Boards are about as wide on all sides, so where something stands before one side the others tell.
     """
-    reach = float(np.clip(0.4 * min(box.width, box.height), 8.0, 0.035 * upright.size[0]))
+    reach = _reach(upright, box)
     left, top, right, bottom = (_margin(upright, box, way, reach) for way in ("left", "top", "right", "bottom"))
     plain = all(_margin(upright, box, way, reach, looks=(1.0,)) is not None for way in ("left", "right"))
     left, right = _sides(left, right, top, bottom, reach, plain=plain)
@@ -92,7 +105,7 @@ def _round_margins(upright: Upright, box: Box) -> tuple[float, float, float, flo
     crown = Box(middle - 0.12 * box.width, box.top, middle + 0.12 * box.width, box.bottom)
     left, right, bottom = (_margin(upright, foot, way, reach) for way in ("left", "right", "bottom"))
     left, right = _sides(left, right, _margin(upright, crown, "top", reach), bottom, reach, plain=False)
-    side = 0.5 * (left + right)
+    left = right = side = min(left, right)  # a round frame is alike all around; stones about it make it look wider
     return left, side, right, bottom if bottom is not None and 0.6 * side < bottom < 1.6 * side else side
 
 
@@ -134,7 +147,7 @@ def _wall_begins(profile: Array) -> float | None:
     wall = np.median(profile[-tail:], axis=0)
     apart = np.linalg.norm(profile - wall, axis=1)
     # Bricks and boards differ among themselves: what the wall itself does, no frame need have done.
-    limit = max(0.045 * float(np.linalg.norm(wall)), 1.2 * float(apart[-tail:].max()))
+    limit = max(0.045 * float(np.linalg.norm(wall)), 1.5 * float(np.percentile(apart[-tail:], 80.0, method="lower")))
     different = np.nonzero(_without_specks(apart > limit))[0]
     if not len(different) or different[-1] >= len(profile) - tail:
         return None

@@ -80,7 +80,7 @@ def propose(photo: NDArray[np.uint8], correspondence: Correspondence | None = No
         raise InputError(f"the scan is of a photo of {camera[0]} x {camera[1]}, this one has {size[0]} x {size[1]}")
     upright = make_upright(photo, correspondence)
     groups = find_panes(upright, scanned=correspondence is not None)
-    openings = _apart([open_up(upright, group) for group in groups])
+    openings = _apart([one for one in (open_up(upright, group) for group in groups) if one is not None])
     found = [_from_opening(photo, upright, opening) for opening in openings]
     roofs = find_roof_lines(upright, [opening.box for opening in openings])
     found += [_from_roof(photo, upright, roof) for roof in roofs]
