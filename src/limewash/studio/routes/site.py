@@ -99,8 +99,8 @@ def site_report(house: House, drawings: list[str]) -> SiteReport:
     return SiteReport(
         missing="",
         figures=_plain(report.placement_rows(placement, scene)),
-        parts=_plain(report.part_rows(placement)),
-        shadows=_plain(report.shadow_rows(placement)),
+        parts=_plain(report.part_rows(placement, scene.units)),
+        shadows=_plain(report.shadow_rows(placement, scene.units)),
         services=_plain(report.service_rows(services, scene)),
         cautions=[*cautions(placement, scene), *notes, *services.assumed],
         drawings={name: svg_text(_sheet(name, placement, scene), title=titled[name]) for name in drawings},
