@@ -47,7 +47,7 @@ def open_up(upright: Upright, group: PaneGroup) -> Opening | None:
         leaf = _leaf(upright, box)
         if leaf is not None:
             return _door(upright, group, leaf)
-    if group.count == 1 and not _stands_alone(upright, box):
+    if group.count == 1 and not _is_round(group) and not _stands_alone(upright, box):
         return None
     margins = _round_margins(upright, box) if _is_round(group) else _margins(upright, box)
     whole = box.grown(*margins)

@@ -143,7 +143,8 @@ def _from_opening(photo: NDArray[np.uint8], upright: Upright, opening: Opening) 
         path = polyline(upright.to_photo(ring), closed=True)
     settled = _settled(photo, upright, path)
     panes = opening.panes
-    confidence = 0.35 * panes.fill + 0.25 * panes.scan_share + 0.15 * min(panes.count, 4) / 4 + 0.25 * settled.support
+    glass = panes.fill / panes.hull_fill  # within their own outline: a half disc cannot fill a box
+    confidence = 0.35 * glass + 0.25 * panes.scan_share + 0.15 * min(panes.count, 4) / 4 + 0.25 * settled.support
     return settled.path, opening.kind, float(np.clip(confidence, 0.0, 0.99))
 
 
