@@ -28,6 +28,7 @@ _STRIPS = 24  # bands are counted in so many places
 _FASTEST = 0.45  # bands to a pixel; beyond that they cannot be told from others
 _FEWEST_BANDS = 1.5  # over what is seen; less than that is a slope, not a band
 _DEEP = 0.12  # amplitude of the bands, as a share of what lines can lose; full ones have 0.4
+_WHOLE = 0.7  # share of the contrast that arrives at half of all places: no bands
 _LOST = 0.5  # share that is left at a tenth of the places at least: paint and shading never cost so much
 _EXPLAINED = 0.3  # share of a strip's variation that the bands must explain
 _SEEN_SHARE = 0.15  # of a column's pixels, as a share of what its best neighbours inside show
@@ -71,10 +72,13 @@ def measure_scaling(takes: Takes, correspondence: Correspondence) -> tuple[AxisS
 
 def _axis(kept: Map | None, seen: NDArray[np.bool_]) -> AxisScaling:
     first, last = _lost(seen.sum(axis=0))
-    if kept is None:
+    if kept is None or not np.isfinite(kept).any():
         nan = float("nan")
         return AxisScaling(nan, nan, nan, nan, first, last)
-    found = _bands_by_strip(kept)
+    # Bands leave a quarter of the contrast at half of all places, however many there are. Where most of it arrives,
+    # what looks like a band is dark paint, whose codes the phone bends in another way.
+    whole = not float(np.nanmedian(kept)) < _WHOLE
+    found = np.empty((0, 2)) if whole else _bands_by_strip(kept)
     place, bands = found[:, 0], found[:, 1]
     length = seen.shape[1]
     low = bands[place < 1 / 3]
@@ -82,7 +86,7 @@ def _axis(kept: Map | None, seen: NDArray[np.bool_]) -> AxisScaling:
     alike = len(bands) >= 4 and float(np.median(np.abs(bands - np.median(bands)))) < 1.0 / length
     ends = [float(np.median(part)) if len(part) >= 2 else float("nan") for part in (low, high)]
     return AxisScaling(
-        kept=float(np.nanmedian(kept)) if np.isfinite(kept).any() else float("nan"),
+        kept=float(np.nanmedian(kept)),
         bands=float(np.median(bands)) if alike else float("nan"),
         bands_first=ends[0],
         bands_last=ends[1],
