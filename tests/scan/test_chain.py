@@ -120,6 +120,13 @@ def test_lines_that_fade_everywhere_are_told_from_bands() -> None:
     assert "level lines" not in found.text
 
 
+def test_levels_say_nothing_where_the_exposure_hunts() -> None:
+    """Lines that seem weak may only have been filmed darker; bands are seen all the same."""
+    weak, banded = (lines(0.5), lines(0.5)), (lines(0.3, 0.03, 29.0), lines(0.3, 0.03, 16.0))
+    assert chain_findings(weak, (1920, 1080), exposure_held=False) == []
+    assert chain_findings(banded, (1920, 1080), exposure_held=False)[0].code == "overscan"
+
+
 def test_direction_is_left_open_where_nothing_shows_it() -> None:
     """A house far smaller than the picture: the rim says nothing."""
     (found,) = chain_findings((lines(0.3, 0.03, 400.0), lines(0.3, 0.03, 300.0)), (1920, 1080))

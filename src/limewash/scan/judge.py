@@ -23,6 +23,7 @@ Picture = NDArray[np.float32]
 _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the measurement
 _MUCH_OUTSIDE = 0.4  # of the projector's picture
 _SOME_SHADOW = 0.005  # of the front
+_DRIFTED = 0.12  # share by which the exposure may wander
 _GLARING = 5e-5  # of the phone's picture
 _MUCH_OTHER_LIGHT = 0.3  # of the projector's white
 _USUAL_TONE = 2.0
@@ -72,7 +73,11 @@ def judge(
             *_timing(takes),
             *_framing(surfaces),
             *_orientation(surfaces),
-            *chain_findings(measure_scaling(takes, correspondence), correspondence.projector_size),
+            *chain_findings(
+                measure_scaling(takes, correspondence),
+                correspondence.projector_size,
+                exposure_held=_drift(takes) <= _DRIFTED,
+            ),
             *focus_findings(measure_focus(takes, surfaces)),
         ]
     )
@@ -170,8 +175,8 @@ def _exposure(takes: Takes) -> list[Finding]:
         found.append(Finding("under-exposed", "warning", text, remedy, numbers))
     else:
         found.append(Finding("exposure", "good", "The exposure suits the pattern.", "", numbers))
-    drift = float(takes.gains.max() / takes.gains.min() - 1.0)
-    if drift > 0.12:
+    drift = _drift(takes)
+    if drift > _DRIFTED:
         text = f"The exposure wandered by {100 * drift:.0f} % during the pattern; this was taken out."
         found.append(
             Finding("exposure-drift", "note", text, "Lock exposure and focus before filming.", {"drift": drift})
@@ -188,6 +193,11 @@ def _movement(moved_px: float, width: int) -> list[Finding]:
     )
     remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
     return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
+
+
+def _drift(takes: Takes) -> float:
+    """By what share of it the exposure wandered."""
+    return float(takes.gains.max() / takes.gains.min() - 1.0)
 
 
 def _lamps(takes: Takes) -> list[Finding]:

@@ -27,7 +27,9 @@ _KEEP = (
 )
 
 
-def chain_findings(axes: tuple[AxisScaling, AxisScaling], size: tuple[int, int]) -> list[Finding]:
+def chain_findings(
+    axes: tuple[AxisScaling, AxisScaling], size: tuple[int, int], *, exposure_held: bool = True
+) -> list[Finding]:
     """What the lines of the checks say about scaling and keystone correction; nothing if there were none.
 
     Parameters
@@ -36,6 +38,8 @@ def chain_findings(axes: tuple[AxisScaling, AxisScaling], size: tuple[int, int])
         Along x and along y.
     size : (int, int)
         Width and height of the video. [px]
+    exposure_held : bool
+        Whether levels of one hold can be compared with those of another; bands can be told without.
     """
     x, y = axes
     if np.isnan(x.kept) or np.isnan(y.kept):
@@ -48,7 +52,7 @@ def chain_findings(axes: tuple[AxisScaling, AxisScaling], size: tuple[int, int])
     if min(x.kept, y.kept) >= _KEPT:
         text = "Player and projector show the video pixel for pixel: lines one pixel wide arrive whole."
         return [Finding("pixel-for-pixel", "good", text, "", numbers)]
-    return [_lines_lost(x, y, numbers)]
+    return [_lines_lost(x, y, numbers)] if exposure_held else []
 
 
 def _keystone(x: AxisScaling, y: AxisScaling, numbers: dict[str, float]) -> Finding:

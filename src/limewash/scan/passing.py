@@ -92,7 +92,9 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, Passing]:
     strength = extra / np.maximum(usual, 1e-6)
     # The lowest bit turns the fringe at every period and never blurs quite level: it goes by its neighbours in time.
     level = np.array([body[n].kind == "fringe" or body[n].bit > 0 for n in worked])
-    brighter = _and_neighbours(level & ((strength[:, lit] > _STRONG).mean(axis=1) > _WIDE))
+    # An exposure that is far off shifts dark and bright paint by unequal shares.
+    much = (_STRONG + 0.5 * np.abs(np.log(gains)))[:, None]
+    brighter = _and_neighbours(level & ((strength[:, lit] > much).mean(axis=1) > _WIDE))
     hidden = _and_neighbours(level & ((strength[:, lit] < -_HIDES).mean(axis=1) > _WIDE))
     gone = (level[:, None, None] & lit & (strength < -_STRONG))[hidden].any(axis=0) if hidden.any() else None
     found = Passing(float(brighter.mean()), float(hidden.mean()), gone, step)
