@@ -68,6 +68,11 @@ def main(project: Path) -> None:
                 page.goto(address + page_path)
                 page.wait_for_selector("body[data-ready]", timeout=60_000)
                 page.wait_for_timeout(4000)
+                if name == "show":
+                    page.wait_for_selector(".show-plate img:not([hidden])", timeout=60_000)
+                if name == "trace" and width > 1000:  # with something in hand
+                    page.get_by_role("option", name="Front door").click()
+                    page.wait_for_timeout(500)
                 page.evaluate(NO_FOLDER)  # where the copy lies is nobody's business
                 _take(page, name if width > 1000 else f"{name}-phone")
                 context.close()

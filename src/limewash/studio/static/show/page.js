@@ -127,6 +127,7 @@ class ShowPage {
   async look(at, rest) {
     if (!rest) return;
     const mine = ++this.asked;
+    if (this.still.hidden) this.plate.querySelector("p").textContent = "Drawing what the street will see …";
     const image = new Image();
     image.src = `/api/shows/${encodeURIComponent(this.name)}/still?at=${at.toFixed(3)}&${this.seen}`;
     try {

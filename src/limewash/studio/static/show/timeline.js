@@ -83,9 +83,11 @@ export class TimeLine {
       const [a, b, top] = [x(cue.start_s), x(Math.min(cue.start_s + cue.length_s, state.length_s)), HEAD + n * ROW + 3];
       const [p, q] = [Math.min(a + x(cue.fade_in_s), b), Math.max(b - x(cue.fade_out_s), a)];
       drawing.append(svg("path", { class: "cue", d: `M${a} ${top + ROW - 6}L${p} ${top}H${Math.max(p, q)}L${b} ${top + ROW - 6}Z` }));
-      rows.append(el("span", { style: `top: ${top - 1}px; left: ${Math.min(a / WIDTH, 0.82) * 100}%` }, `${cue.effect} · ${cue.where.join(", ")}`));
+      // Late cues are named towards their end: there is no room after it.
+      const beside = a < 0.5 * WIDTH ? `left: ${(a / WIDTH) * 100}%; max-width: ${(1 - a / WIDTH) * 100}%` : `right: ${(1 - b / WIDTH) * 100}%; max-width: ${(b / WIDTH) * 100}%`;
+      rows.append(el("span", { style: `top: ${top - 1}px; ${beside}` }, `${cue.effect} · ${cue.where.join(", ")}`));
     });
-    for (let t = 0; t <= state.length_s; t += step) rows.append(el("span", { class: "tick", style: `left: ${(t / state.length_s) * 100}%` }, `${t}`));
+    for (let t = 0; t <= 0.92 * state.length_s; t += step) rows.append(el("span", { class: "tick", style: `left: ${(t / state.length_s) * 100}%` }, `${t}`));
     drawing.append(svg("g", { class: "cursor" }, svg("path", { d: `M0 0V${height}` })));
     this.holder.replaceChildren(drawing, rows);
     this.#place();
