@@ -148,6 +148,7 @@ def test_the_house_is_traced_with_few_clicks(painted: Any, studio: Any, browser:
     off = distances_px(studio.desk.tracing.tracing, scan, sides, kinds)
     rmse = float(np.sqrt((off**2).mean()))
     told = f"{person.count} interactions, {len(person.paths)} paths, RMSE {rmse:.2f}, median {np.median(off):.2f} px"
+    print(f"painted: {told}")  # noqa: T201
     assert person.count < 60, told
     assert rmse <= 1.0, told
 
