@@ -60,7 +60,7 @@ LIMITS = (
     (r"/api/shows/[^/]+/returned", 16 * 2**30),
     (r"/api/trace/(daylight|drawing)", 64 * 2**20),
 )
-"""Bodies that may be longer than the usual 4 MiB: clips and films by the hour, photos, drawings with a photo. [bytes]"""
+"""Bodies that may exceed the usual 4 MiB: clips and films by the hour, photos, drawings with a photo. [bytes]"""
 
 log = logging.getLogger(__name__)
 
