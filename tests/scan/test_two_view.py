@@ -58,6 +58,12 @@ def tape(name: str, count: int) -> tuple[TapePoint, ...]:
     return tuple(TapePoint(tuple(a), tuple(b)) for a, b in zip(wall.tolist(), pixels.tolist(), strict=True))
 
 
+@cache
+def measured_scene(name: str, places: int) -> SceneGeometry:
+    return measure_geometry(scan(name), guess(name), tape(name, places))
+
+
+@cache
 def landing(name: str) -> np.ndarray:
     """Where each projector pixel truly lands, (H, W, 3)."""
     from limewash.world.truth import cast
@@ -152,7 +158,7 @@ def test_lenses_are_found_within_their_uncertainty(name: str) -> None:
 @pytest.mark.parametrize("name", HOUSES)
 @pytest.mark.parametrize("places", [2, 5])
 def test_the_house_is_measured_to_a_hundredth_of_its_distance(name: str, places: int) -> None:
-    measured = measure_geometry(scan(name), guess(name), tape(name, places))
+    measured = measured_scene(name, places)
     off = np.linalg.norm(measured.points_m() - landing(name), axis=-1)
     off = off[np.isfinite(off)]
     assert measured.metric
@@ -166,7 +172,7 @@ def test_the_house_is_measured_to_a_hundredth_of_its_distance(name: str, places:
 
 def test_noise_of_depth_and_normals_is_what_it_is_said_to_be() -> None:
     name = "painted"
-    measured = measure_geometry(scan(name), guess(name), tape(name, 5))
+    measured = measured_scene(name, 5)
     truth = landing(name)
     pick = np.isfinite(measured.depth_m) & np.isfinite(truth[..., 0])
     ours, exact = measured.points_m()[pick].astype(np.float64), truth[pick]
@@ -213,7 +219,7 @@ def test_too_little_and_senseless_input_is_refused() -> None:
 
 
 def test_a_stored_geometry_comes_back(tmp_path_factory: pytest.TempPathFactory) -> None:
-    measured = measure_geometry(scan("painted"), guess("painted"), tape("painted", 5))
+    measured = measured_scene("painted", 5)
     path = tmp_path_factory.mktemp("geometry") / "geometry.npz"
     save_geometry(path, measured)
     back = load_geometry(path)
