@@ -108,3 +108,19 @@ def test_it_starts_without_the_heavy_libraries() -> None:
     code = "import sys; import limewash.cli.main; print(sorted({'numba', 'cv2', 'av', 'scipy'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_ctrl_c_says_what_became_of_the_files(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def interrupted() -> None:
+        raise KeyboardInterrupt
+
+    app = typer.Typer()
+    app.command()(interrupted)
+    monkeypatch.setattr(cli, "app", app)
+    monkeypatch.setattr("sys.argv", ["limewash"])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == 130
+    assert "none was left half-written" in capsys.readouterr().err

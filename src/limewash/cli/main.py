@@ -12,6 +12,8 @@ from limewash.cli import demo, map_, new, scan, scan_measure, show, site, studio
 from limewash.cli.console import messages, say
 from limewash.errors import InputError, LimewashError
 
+_INTERRUPTED = 130
+
 app = typer.Typer(
     name="limewash",
     help=(
@@ -63,6 +65,8 @@ def main() -> None:
         messages.print("[bold red]Failed.[/]", end=" ")
         say(str(error))
         sys.exit(1)
-    except KeyboardInterrupt:
-        say("Stopped. Files that were finished are kept; none was left half-written.")
-        sys.exit(130)
+    except SystemExit as ended:
+        # Typer makes this exit code of Ctrl-C, and says nothing.
+        if ended.code == _INTERRUPTED:
+            say("Stopped. Files that were finished are kept; none was left half-written.")
+        raise
