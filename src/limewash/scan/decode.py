@@ -10,14 +10,15 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limewash.jit import kernel
 from limewash.scan.clip import Takes
-from limewash.scan.pattern import PatternPlan
+from limewash.scan.locate import locate_rows, noise_rows
+from limewash.scan.pattern import Axis, Hold, PatternPlan
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -27,13 +28,10 @@ Indices = NDArray[np.int64]
 
 
 _HARMONICS = 3
-_MIXED = 8.0  # times its noise, by which the code's holds of a pixel may miss what its fringe foretells
-_UNEVEN = 0.25  # and the share of its amplitude
-_FAINTEST = 0.8  # amplitude in units of noise; the code tells such a pixel all the same, by its neighbours
 _ALONG, _ACROSS = 4, 1  # how far faint pixels are pooled, along the fringes and across them [camera px]
-_FAINT_ROWS = 96  # at a time, to spare memory
+_TILE = (128, 512)  # rows and columns that are decoded at a time
+_HALO = 8  # what its pixels ask around: 4 to be pooled, 2 for noise, 2 for the code [camera px]
 _OBJECTION = 3.5  # standard deviations by which a pixel's own fringe may be off the mean of its surroundings
-_NEIGHBOURS = 2  # how far a pixel asks around when its own bits are not clear [camera px]
 
 
 @dataclass(frozen=True)
@@ -79,327 +77,155 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
     plan : PatternPlan
         What was shown.
     """
-    decoded, fits = _decode_rows(sums, weights, plan, np.ones(sums.shape[1:], dtype=np.bool_))
-    _decode_faint(sums, weights, plan, decoded, fits)
+    axes = (_AxisHolds.of(plan, weights, 0), _AxisHolds.of(plan, weights, 1))
+    height, width = sums.shape[1:]
+    decoded = Decoded(*(np.empty((height, width), dtype=np.float32) for _ in range(6)))
+    tiles = [(row, col) for row in range(0, height, _TILE[0]) for col in range(0, width, _TILE[1])]
+    in_threads(lambda tile: _decode_tile(sums, axes, *tile, decoded), tiles)
     return decoded
 
 
-def _decode_rows(sums: Sums, weights: Floats, plan: PatternPlan, wanted: Mask) -> tuple[Decoded, tuple[Image, Image]]:
-    """Decode the wanted pixels, each by itself; gives the fits of the fringes of both axes as well."""
-    fits = [_fit_fringe(sums, weights, plan, which, wanted) for which in (0, 1)]
-    variance = _shared_noise([noise for _, noise in fits], wanted)
-    (x, sigma_x), (y, sigma_y) = (
-        _locate(sums, weights, plan, which, fits[which][0], variance, wanted) for which in (0, 1)
-    )
-    amplitude = np.sqrt(np.hypot(*fits[0][0][1:3]) * np.hypot(*fits[1][0][1:3]))
-    return Decoded(x, y, sigma_x, sigma_y, amplitude, np.sqrt(variance)), (fits[0][0], fits[1][0])
+def _decode_tile(sums: Sums, axes: tuple[_AxisHolds, _AxisHolds], row: int, col: int, decoded: Decoded) -> None:
+    """Decode a tile, with as much around it as its pixels ask: small enough to stay in the processor's cache."""
+    height, width = decoded.x.shape
+    top, left = max(row - _HALO, 0), max(col - _HALO, 0)
+    tile = slice(row, min(row + _TILE[0], height)), slice(col, min(col + _TILE[1], width))
+    inner = slice(row - top, tile[0].stop - top), slice(col - left, tile[1].stop - left)
+    seen = np.ascontiguousarray(sums[:, top : tile[0].stop + _HALO, left : tile[1].stop + _HALO])
+    wanted = np.zeros(seen.shape[1:], dtype=np.bool_)
+    wanted[inner] = True
+    found, fringes = _decode_each(seen, axes, wanted)
+    wanted &= ~(np.isfinite(found.x) & np.isfinite(found.y))
+    if wanted.any():
+        _decode_faint(seen, axes, wanted, found, fringes)
+    for name in ("x", "y", "sigma_x", "sigma_y", "amplitude", "noise"):
+        getattr(decoded, name)[tile] = getattr(found, name)[inner]
 
 
-def _decode_faint(sums: Sums, weights: Floats, plan: PatternPlan, decoded: Decoded, fits: tuple[Image, Image]) -> None:
+def _decode_each(sums: Sums, axes: tuple[_AxisHolds, _AxisHolds], wanted: Mask) -> tuple[Decoded, tuple[Image, Image]]:
+    """Decode the wanted pixels, each by itself; gives the cosine and sine parts of both axes' fringes as well."""
+    variance = _shared_noise([_noise(sums, axis) for axis in axes])
+    (x, sigma_x, fringe_x), (y, sigma_y, fringe_y) = (_locate(sums, axis, variance, wanted) for axis in axes)
+    amplitude = np.sqrt(np.hypot(*fringe_x) * np.hypot(*fringe_y))
+    return Decoded(x, y, sigma_x, sigma_y, amplitude, np.sqrt(variance)), (fringe_x, fringe_y)
+
+
+def _decode_faint(
+    sums: Sums,
+    axes: tuple[_AxisHolds, _AxisHolds],
+    wanted: Mask,
+    decoded: Decoded,
+    fringes: tuple[Image, Image],
+) -> None:
     """Decode what said nothing by itself from the mean of its surroundings, where its own fringe does not object.
 
     Dark roofs at grazing light and lawns far off return less than their noise, but their neighbours share their
     surface. Glass beside bright trim has bright neighbours too, but no fringe of its own: it objects.
     """
-    height, width = decoded.x.shape
-    steps = np.array([axis.steps for axis in plan.axes])
-    for first in range(0, height, _FAINT_ROWS):
-        last = min(first + _FAINT_ROWS, height)
-        left = ~(np.isfinite(decoded.x[first:last]) & np.isfinite(decoded.y[first:last]))
-        if not left.any():
-            continue
-        start, stop = max(first - _ALONG, 0), min(last + _ALONG, height)
-        wanted = np.zeros((stop - start, width), dtype=np.bool_)
-        rows = slice(first - start, last - start)
-        wanted[rows] = left
-        mean, mean_fits = _decode_rows(_pooled(sums[:, start:stop], plan), weights, plan, wanted)
-        for own, fit, count in zip(fits, mean_fits, steps, strict=True):
-            off = np.hypot(*(own[1:3, first:last] - fit[1:3, rows]))
-            # Either part of a sinusoid through N steps has sqrt(2/N) times the noise of one.
-            left &= off < _OBJECTION * np.sqrt(2.0 / count) * decoded.noise[first:last]
-        for name in ("x", "y", "sigma_x", "sigma_y"):
-            np.copyto(getattr(decoded, name)[first:last], getattr(mean, name)[rows], where=left)
+    mean, mean_fringes = _decode_each(_pooled(sums, axes), axes, wanted)
+    for axis, own, fringe in zip(axes, fringes, mean_fringes, strict=True):
+        # Either part of a sinusoid through N steps has sqrt(2/N) times the noise of one.
+        limit = np.float32(_OBJECTION * np.sqrt(2.0 / axis.axis.steps)) * decoded.noise
+        wanted &= np.hypot(*(own - fringe)) < limit
+    for name in ("x", "y", "sigma_x", "sigma_y"):
+        np.copyto(getattr(decoded, name), getattr(mean, name), where=wanted)
 
 
-def _pooled(sums: Sums, plan: PatternPlan) -> Sums:
+def _pooled(sums: Sums, axes: tuple[_AxisHolds, _AxisHolds]) -> Sums:
     """Means over oblongs that lie along the fringes, where phase changes least."""
     along, across = 2 * _ALONG + 1, 2 * _ACROSS + 1
-    sides = [(across, along) if hold.axis == 0 else (along, across) for hold in plan.body]
-    return np.stack([cv2.boxFilter(picture, -1, side) for picture, side in zip(sums, sides, strict=True)])
+    pooled = np.empty_like(sums)
+    for axis, side in zip(axes, ((across, along), (along, across)), strict=True):
+        for n in (*axis.fringes, *axis.codes):
+            cv2.boxFilter(sums[n], -1, side, dst=pooled[n])
+    return pooled
 
 
-def _fit_fringe(sums: Sums, weights: Floats, plan: PatternPlan, which: int, wanted: Mask) -> tuple[Image, Image]:
-    """Mean and harmonics of the phase steps of one axis, (1 + 2 harmonics, height, width), and what they leave over."""
-    picks = np.array([n for n, hold in enumerate(plan.body) if hold.kind == "fringe" and hold.axis == which])
-    phase = np.array([plan.body[n].phase_rad for n in picks])
-    # A curved response (player, projector, phone) makes harmonics of a sinusoid: those are no noise.
-    harmonics = min(_HARMONICS, (len(picks) - 2) // 2)
-    columns = [wave(h * phase) for h in range(1, harmonics + 1) for wave in (np.cos, np.sin)]
-    basis = np.column_stack([np.ones(len(picks)), *columns])
-    fit = np.zeros((basis.shape[1], *sums.shape[1:]), dtype=np.float32)
+@dataclass(frozen=True)
+class _AxisHolds:
+    """The holds of one axis as the kernels take them: which, their weights, and what each is measured against."""
+
+    axis: Axis
+    fringes: Indices
+    fringe_weights: Image
+    basis: Image
+    codes: Indices
+    code_weights: Image
+    bits: Indices
+    waves: Image
+
+    @classmethod
+    def of(cls, plan: PatternPlan, weights: Floats, which: int) -> _AxisHolds:
+        fringes, codes = (
+            [(n, hold) for n, hold in enumerate(plan.body) if hold.kind == kind and hold.axis == which]
+            for kind in ("fringe", "code")
+        )
+        # A curved response (player, projector, phone) makes harmonics of a sinusoid: those are no noise.
+        harmonics = min(_HARMONICS, (len(fringes) - 2) // 2)
+
+        def waves(holds: list[tuple[int, Hold]]) -> Image:
+            phase = np.array([hold.phase_rad for _, hold in holds])
+            columns = [wave(h * phase) for h in range(1, harmonics + 1) for wave in (np.cos, np.sin)]
+            return np.column_stack(columns).astype(np.float32)
+
+        picks, code_picks = (np.array([n for n, _ in holds]) for holds in (fringes, codes))
+        return cls(
+            axis=plan.axes[which],
+            fringes=picks,
+            fringe_weights=weights[picks].astype(np.float32),
+            basis=np.column_stack([np.ones(len(picks), dtype=np.float32), waves(fringes)]),
+            codes=code_picks,
+            code_weights=weights[code_picks].astype(np.float32),
+            bits=np.array([hold.bit for _, hold in codes]),
+            waves=waves(codes),
+        )
+
+
+def _noise(sums: Sums, axis: _AxisHolds) -> Image:
+    """Variance of one averaged picture, from what the fringes of an axis leave over of its phase steps."""
     variance = np.zeros(sums.shape[1:], dtype=np.float32)
-    in_bands(
-        sums.shape[1],
-        lambda first, last: fit_rows(sums, picks, weights[picks], basis, wanted, first, last, fit, variance),
-    )
-    return fit, variance
+    noise_rows(sums, axis.fringes, axis.fringe_weights, axis.basis, variance)
+    return variance
 
 
-def _shared_noise(variances: list[Image], wanted: Mask) -> Image:
+def _shared_noise(variances: list[Image]) -> Image:
     """Noise of a pixel and its near surroundings, never below that of rounding to whole codes."""
-    total = cv2.boxFilter(np.mean(variances, axis=0, dtype=np.float32), -1, (5, 5))
-    share = cv2.boxFilter(wanted.astype(np.float32), -1, (5, 5))
-    return np.maximum(total / np.maximum(share, np.float32(1e-3)), np.float32(1.0 / 12.0 / 4.0))
+    mean = cv2.boxFilter(0.5 * (variances[0] + variances[1]), -1, (5, 5))
+    return np.maximum(mean, np.float32(1.0 / 12.0 / 4.0))
 
 
-def _locate(
-    sums: Sums, weights: Floats, plan: PatternPlan, which: int, fit: Image, variance: Image, wanted: Mask
-) -> tuple[Image, Image]:
-    axis = plan.axes[which]
-    holds = [(n, hold) for n, hold in enumerate(plan.body) if hold.kind == "code" and hold.axis == which]
-    picks = np.array([n for n, _ in holds])
-    bits = np.array([hold.bit for _, hold in holds])
-    phase = np.array([hold.phase_rad for _, hold in holds])
-    x, sigma = (np.full(sums.shape[1:], np.nan, dtype=np.float32) for _ in range(2))
-    harmonics = range(1, (len(fit) + 1) // 2)
-    waves = np.column_stack([wave(h * phase) for h in harmonics for wave in (np.cos, np.sin)])
-    code = (picks, weights[picks], bits, waves)
-    in_bands(
-        sums.shape[1],
-        lambda first, last: locate_rows(
-            sums,
-            *code,
-            fit,
-            variance,
-            wanted,
-            axis.period_px,
-            axis.steps,
-            axis.bits,
-            axis.length_px,
-            first,
-            last,
-            x,
-            sigma,
-        ),
+def _locate(sums: Sums, axis: _AxisHolds, variance: Image, wanted: Mask) -> tuple[Image, Image, Image]:
+    """Position, its standard deviation, and the fringe's cosine and sine part, shape (2, height, width)."""
+    position, sigma = (np.full(variance.shape, np.nan, dtype=np.float32) for _ in range(2))
+    fringe = np.zeros((2, *variance.shape), dtype=np.float32)
+    locate_rows(
+        sums,
+        axis.fringes,
+        axis.fringe_weights,
+        axis.basis,
+        axis.codes,
+        axis.code_weights,
+        axis.bits,
+        axis.waves,
+        variance,
+        wanted,
+        axis.axis.period_px,
+        axis.axis.bits,
+        axis.axis.length_px,
+        position,
+        sigma,
+        fringe,
     )
-    return x, sigma
+    return position, sigma, fringe
 
 
 def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
-    """Run `work(first_row, last_row)` over all rows, in threads: the kernels do not hold the lock."""
-    threads = os.cpu_count() or 1
-    edges = np.linspace(0, rows, 4 * threads + 1).astype(int)
-    with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(work, edges[:-1].tolist(), edges[1:].tolist()))
+    """Run `work(first_row, last_row)` over all rows, in threads."""
+    edges = np.linspace(0, rows, 4 * (os.cpu_count() or 1) + 1).astype(int).tolist()
+    in_threads(lambda band: work(*band), list(pairwise(edges)))
 
 
-@kernel
-def fit_rows(
-    sums: Sums,
-    picks: Indices,
-    weights: Floats,
-    basis: Floats,
-    wanted: Mask,
-    first: int,
-    last: int,
-    fit: Image,
-    variance: Image,
-) -> None:
-    """Fit the basis, whose columns are orthogonal, to the phase steps of every pixel; the rest is noise."""
-    steps, terms = basis.shape
-    value = np.empty(steps)
-    for row in range(first, last):
-        for col in range(sums.shape[2]):
-            if not wanted[row, col]:
-                continue
-            rest = 0.0
-            for k in range(steps):
-                value[k] = sums[picks[k], row, col] * weights[k]
-                rest += value[k] * value[k]
-            for j in range(terms):
-                total = 0.0
-                for k in range(steps):
-                    total += value[k] * basis[k, j]
-                length = steps if j == 0 else 0.5 * steps
-                rest -= total * total / length
-                fit[j, row, col] = total / length
-            variance[row, col] = max(rest, 0.0) / (steps - terms)
-
-
-@kernel
-def locate_rows(
-    sums: Sums,
-    picks: Indices,
-    weights: Floats,
-    bits: Indices,
-    waves: Floats,
-    fit: Image,
-    variance: Image,
-    wanted: Mask,
-    period_px: float,
-    steps: int,
-    bit_count: int,
-    length_px: int,
-    first: int,
-    last: int,
-    position: Image,
-    sigma: Image,
-) -> None:
-    """Number the period of every pixel by the signs of its code holds, and give position and uncertainty.
-
-    A bit is the sign of the fringe in its holds. Where that sign does not stand out of the pixel's own noise, the
-    pixel asks its neighbours, whose scores point the same way because each is taken relative to its own phase.
-    The boundary of the code next to the position found may say what it likes: phase knows better there.
-    """
-    rows, width = variance.shape
-    score = np.empty(bit_count)
-    refined = np.empty(3)
-    half = 0.5 * period_px
-    for row in range(first, last):
-        for col in range(width):
-            if not wanted[row, col]:
-                continue
-            sd = np.sqrt(variance[row, col])
-            c, s = fit[1, row, col], fit[2, row, col]
-            if c * c + s * s < sd * sd:
-                continue
-            for b in range(bit_count):
-                score[b] = 0.0
-            add_scores(sums, picks, weights, bits, waves, fit, row, row + 1, col, col + 1, 1e9, score)
-            x = place(score, np.arctan2(s, c), half, bit_count)
-            if not decided(score, x, 4.0 * sd, half, bit_count):
-                r0, r1 = max(row - _NEIGHBOURS, 0), min(row + _NEIGHBOURS + 1, rows)
-                c0, c1 = max(col - _NEIGHBOURS, 0), min(col + _NEIGHBOURS + 1, width)
-                add_scores(sums, picks, weights, bits, waves, fit, r0, r1, c0, c1, 4.0 * sd, score)
-                x = place(score, np.arctan2(s, c), half, bit_count)
-                if not decided(score, x, 3.0 * sd, half, bit_count):
-                    continue
-            refine(sums, picks, weights, bits, waves, fit, row, col, steps, x, half, refined)
-            c, s, rest = refined[0], refined[1], refined[2]
-            light = np.sqrt(c * c + s * s)
-            if rest > _MIXED * variance[row, col] + (_UNEVEN * light) ** 2 or light < _FAINTEST * sd:
-                continue
-            turns = np.arctan2(s, c) / (2.0 * np.pi)
-            x = period_px * (np.floor(x / period_px - turns + 0.5) + turns)
-            if -0.5 <= x <= length_px - 0.5:
-                position[row, col] = x
-                # Phase of a sinusoid from N steps: sigma = sqrt(2/N) noise/amplitude.
-                sigma[row, col] = period_px / (2.0 * np.pi) * np.sqrt(2.0 / (steps + picks.size - 2)) * sd / light
-
-
-@kernel
-def refine(
-    sums: Sums,
-    picks: Indices,
-    weights: Floats,
-    bits: Indices,
-    waves: Floats,
-    fit: Image,
-    row: int,
-    col: int,
-    steps: int,
-    x: float,
-    half: float,
-    refined: Floats,
-) -> None:
-    """Take the code's holds as further phase steps; `refined` becomes cosine part, sine part and mean square left over.
-
-    Where a bit is set the fringe is half a turn off. What the harmonics found so far foretell is compared with
-    what is seen; the difference corrects the first harmonic. A pixel that sees two surfaces at once finds
-    the code of neither, and leaves much over.
-    """
-    cell = int(np.floor(x / half))
-    gray, free = cell ^ (cell >> 1), boundary_bit(x, half)
-    cc = cs = ss = rc = rs = rest = 0.0
-    count = 0
-    for k in range(picks.size):
-        if bits[k] == free:
-            continue
-        # Half a turn turns the sign of the odd harmonics.
-        sign = -1.0 if (gray >> bits[k]) & 1 else 1.0
-        foretold, odd = fit[0, row, col], sign
-        for j in range(0, fit.shape[0] - 1, 2):
-            foretold += odd * (fit[j + 1, row, col] * waves[k, j] + fit[j + 2, row, col] * waves[k, j + 1])
-            odd *= sign  # sign, 1, sign, ...
-        off = sums[picks[k], row, col] * weights[k] - foretold
-        wave_c, wave_s = sign * waves[k, 0], sign * waves[k, 1]
-        cc += wave_c * wave_c
-        cs += wave_c * wave_s
-        ss += wave_s * wave_s
-        rc += off * wave_c
-        rs += off * wave_s
-        rest += off * off
-        count += 1
-    # The phase steps before count as well: they agree with the fit, so they only add to the matrix.
-    cc += 0.5 * steps
-    ss += 0.5 * steps
-    det = cc * ss - cs * cs
-    refined[0] = fit[1, row, col] + (ss * rc - cs * rs) / det
-    refined[1] = fit[2, row, col] + (cc * rs - cs * rc) / det
-    refined[2] = rest / max(count, 1)
-
-
-@kernel
-def add_scores(
-    sums: Sums,
-    picks: Indices,
-    weights: Floats,
-    bits: Indices,
-    waves: Floats,
-    fit: Image,
-    r0: int,
-    r1: int,
-    c0: int,
-    c1: int,
-    sure: float,
-    score: Floats,
-) -> None:
-    """Score of each bit over a few pixels, scaled to the noise of one; scores that are `sure` already stay."""
-    power = 1e-9
-    for r in range(r0, r1):
-        for c in range(c0, c1):
-            power += fit[1, r, c] ** 2 + fit[2, r, c] ** 2
-    for b in range(score.size):
-        if abs(score[b]) >= sure:
-            continue
-        total = 0.0
-        for k in range(picks.size):
-            if bits[k] == b:
-                for r in range(r0, r1):
-                    for c in range(c0, c1):
-                        wave = fit[1, r, c] * waves[k, 0] + fit[2, r, c] * waves[k, 1]
-                        total += (sums[picks[k], r, c] * weights[k] - fit[0, r, c]) * wave
-        score[b] = total / np.sqrt(power)
-
-
-@kernel
-def place(score: Floats, phase: float, half: float, bit_count: int) -> float:
-    """Position from the signs of the scores and the phase: the one of that phase nearest to the coded cell."""
-    cell = 0
-    higher = 0
-    for b in range(bit_count - 1, -1, -1):
-        higher ^= 1 if score[b] < 0.0 else 0
-        cell |= higher << b
-    turns = phase / (2.0 * np.pi)
-    period = np.floor(0.5 * (cell + 0.5) - turns + 0.5)
-    return float(2.0 * half * (period + turns))
-
-
-@kernel
-def decided(score: Floats, x: float, sure: float, half: float, bit_count: int) -> bool:
-    """Whether all bits are clear but the one whose boundary lies next to x."""
-    free = boundary_bit(x, half)
-    unclear = 0
-    for b in range(bit_count):
-        unclear += b != free and abs(score[b]) < sure
-    return unclear == 0
-
-
-@kernel
-def boundary_bit(x: float, half: float) -> int:
-    """The one bit that changes at the boundary of cells next to x."""
-    boundary = int(np.floor(x / half + 0.5))
-    bit = 0
-    while boundary > 0 and (boundary >> bit) & 1 == 0:
-        bit += 1
-    return bit
+def in_threads(work: Callable[[tuple[int, int]], None], parts: list[tuple[int, int]]) -> None:
+    """Run `work` on all parts, in threads: the kernels do not hold the lock."""
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        list(pool.map(work, parts))
