@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -15,35 +15,63 @@ from limewash.errors import InputError
 if TYPE_CHECKING:
     from limewash.scan.findings import Findings
 
+_CARE = "Do not look into the lens. Keep cords and tripod off paths where people walk."
+
 app = typer.Typer(no_args_is_help=True, help="Learn where every projector pixel lands on the house.")
 
 
 @app.command("pattern")
 def pattern(
-    out: Annotated[Path, typer.Argument(metavar="OUT.mp4", help="The pattern video to write.")],
+    out: Annotated[Path | None, typer.Argument(metavar="[OUT.mp4]", help="The pattern video to write.")] = None,
     size: Annotated[str, typer.Option(help="Native pixels of the projector.")] = "1920x1080",
     rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
     short: Annotated[bool, typer.Option("--short", help="Under 12 s, to find a bumped projector again.")] = False,
+    stills: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Instead of a video, write its pictures as numbered PNGs, to be shown and photographed one by one.",
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write the pattern video that the projector plays while a phone films the house.
 
-    Example:  limewash scan pattern pattern.mp4 --size 1920x1080
+    Examples:  limewash scan pattern pattern.mp4 --size 1920x1080
+
+      limewash scan pattern --stills pictures --short --size 1920x1080
     """
     from limewash.scan.pattern import plan_pattern, write_pattern
+    from limewash.scan.shots import write_pictures
 
     plan = plan_pattern(parse_size(size), rate, short)
+    if (out is None) == (stills is None):
+        raise InputError("name either the video, 'limewash scan pattern OUT.mp4', or a folder: --stills DIR")
     with bar("Pattern") as report:
-        write_pattern(out, plan, report)
+        if stills is not None:
+            pictures = write_pictures(stills, plan, report)
+        elif out is not None:
+            write_pattern(out, plan, report)
+    made: dict[str, Any] = {"size": list(plan.size), "short": short}
+    if stills is not None:
+        if as_json:
+            print_json({"folder": str(stills), "pictures": [path.name for path in pictures], **made})
+            return
+        say(
+            f"Wrote {len(pictures)} pictures for a {size} projector into {stills}.\n"
+            "Show each full screen, unscaled, and photograph it once or more: camera on a tripod, triggered by "
+            "self-timer or remote, exposure, focus and white balance locked, room and street dark. The order does not "
+            f"matter. Put just the photos into one folder, then: limewash scan read FOLDER --project ...\n{_CARE}"
+        )
+        return
     if as_json:
         lasts = {"duration_s": plan.duration_s, "beat_s": plan.beat_s, "frames": plan.frame_count}
-        print_json({"file": str(out), "size": list(plan.size), "rate": rate, "short": short, **lasts})
+        print_json({"file": str(out), "rate": rate, **made, **lasts})
         return
     say(
         f"Wrote {out}: {plan.duration_s:.0f} s at {rate} frames a second for a {size} projector.\n"
         "Play it full screen with the projector and player of the show, keystone correction off. Film it from start to "
-        "end with a phone on a tripod that sees the whole picture; do not touch phone or projector meanwhile.\n"
-        "Do not look into the lens. Keep cords and tripod off paths where people walk."
+        f"end with a phone on a tripod that sees the whole picture; do not touch phone or projector meanwhile.\n{_CARE}"
     )
 
 
@@ -56,14 +84,16 @@ class Source(StrEnum):
 
 @app.command("read")
 def read(
-    clip: Annotated[Path, typer.Argument(metavar="CLIP", help="What the phone filmed; with gray, a folder of stills.")],
+    clip: Annotated[
+        Path, typer.Argument(metavar="CLIP", help="What the phone filmed, or a folder of photos of the pictures.")
+    ],
     project: ProjectOption = HERE,
     pattern_kind: Annotated[
         Source,
         typer.Option(
             "--pattern",
-            help="video: Limewash's own pattern. gray: stills of a plain Gray code, columns then rows, each with its "
-            "inverse, then black and white.",
+            help="video: Limewash's own pattern, filmed, or photographed picture by picture in any order. gray: stills "
+            "of a plain Gray code, in order: columns, rows, each with its inverse, then black and white.",
         ),
     ] = Source.VIDEO,
     size: Annotated[str | None, typer.Option(help="Projector pixels; those of the project when left out.")] = None,
@@ -72,12 +102,17 @@ def read(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Read a filmed clip: where each projector pixel lands, a photo to trace on, and findings.
+    """Read a filmed clip or a folder of photos: where each projector pixel lands, a photo to trace on, and findings.
 
-    Example:  limewash scan read IMG_0042.MOV --project our-house
+    Examples:  limewash scan read IMG_0042.MOV --project our-house
+
+      limewash scan read photos --project our-house      (of the pictures of 'scan pattern --stills')
+
+      limewash scan read stills --pattern gray --size 1024x768 --project our-house
     """
     from limewash.project.folder import open_project
     from limewash.scan.read import read_clip, save_scan
+    from limewash.scan.shots import read_shots
     from limewash.scan.stills import read_gray_stills
 
     opened = open_project(project)
@@ -86,10 +121,12 @@ def read(
         native = "x".join(str(side) for side in opened.rig.projector.size)
         raise InputError(f"--size is {size}, but the project's projector has {native}; set rig.projector.size to match")
     if keep_frames is not None and pattern_kind is Source.GRAY:
-        raise InputError("--keep-frames is for clips; stills are kept already")
+        raise InputError("--keep-frames is for Limewash's own pattern; stills are kept already")
     with bar("Scan") as report:
         if pattern_kind is Source.GRAY:
             result = read_gray_stills(clip, projector_size, report)
+        elif clip.is_dir():
+            result = read_shots(clip, projector_size, report, keep=keep_frames)
         else:
             result = read_clip(clip, projector_size, report, keep=keep_frames)
     folder = opened.next_scan()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -16,9 +17,17 @@ def measure(
     phone_mm: Annotated[
         float | None,
         typer.Option(
-            help="Focal length of the phone while filming, in mm of 35 mm film, if known; about 28 when left out.",
+            help="Focal length of the phone while filming, in mm of 35 mm film, if known.",
             min=8.0,
             max=400.0,
+        ),
+    ] = None,
+    photo: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="IMG.jpg",
+            help="A photo that the same phone took with the same lens and zoom: its Exif note tells the focal length. "
+            "Without both, what the scan's own photos or clip tell, else about 28 mm.",
         ),
     ] = None,
     as_json: JsonOption = False,
@@ -28,15 +37,12 @@ def measure(
     Two places that were measured with a tape (facade.measured in house.toml), such as foot and top of a door, give
     the metres; more of them give a check. Shows then know true sizes on parts that stand forward, too.
 
-    Example:  limewash scan measure --project our-house
+    Example:  limewash scan measure --project our-house --photo IMG_0041.HEIC
     """
-    from limewash.media.images import write_image
     from limewash.project.folder import open_project
-    from limewash.scan.measure import FILE, describe, measure_scan
-    from limewash.scan.relief_picture import draw_relief
+    from limewash.scan.measure import FILE, PICTURE, describe, measure_scan
 
-    folder, geometry = measure_scan(open_project(project), scan, phone_mm)
-    write_image(folder / "depth.png", draw_relief(geometry))
+    folder, geometry = measure_scan(open_project(project), scan, phone_mm, photo)
     if as_json:
         print_json(
             {
@@ -54,4 +60,4 @@ def measure(
     print_table("The measured scene", ["", ""], [list(row) for row in describe(geometry)])
     if not geometry.metric:
         say("No metres yet: put two or more measured places into house.toml (facade.measured) and measure again.")
-    say(f"Saved as {folder / FILE}; {folder / 'depth.png'} shows it.")
+    say(f"Saved as {folder / FILE}; {folder / PICTURE} shows it.")

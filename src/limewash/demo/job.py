@@ -27,7 +27,6 @@ from limewash.scan.geometry import SceneGeometry
 from limewash.scan.measure import measure_scan
 from limewash.scan.pattern import plan_pattern, write_pattern
 from limewash.scan.read import read_clip, save_scan
-from limewash.scan.relief_picture import draw_relief
 from limewash.show.compositor import Compositor
 from limewash.show.folder import open_show, start_show
 from limewash.show.proof import WorldStreet, proof_picture, write_proof
@@ -151,7 +150,6 @@ class DemoJob:
         save_scan(self.project.next_scan(), result)
         progress(0.82, "measuring the scene")
         folder, geometry = measure_scan(self.project)
-        write_image(folder / "depth.png", draw_relief(geometry))
         progress(0.95, "comparing with the truth")
         return {
             **asdict(accuracy(result.correspondence, self.world.truth())),

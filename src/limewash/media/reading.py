@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -24,6 +25,7 @@ Picture = NDArray[np.uint8]
 _USUAL_RATE, _HIGHEST_RATE = Fraction(30), 2000
 _UNSPECIFIED = 2  # "not said", in ITU-T H.273's tables of matrices and transfer curves
 _BT709, _BT601 = 1, 5  # H.273 matrix codes
+_FOCAL_KEYS = ("focal_length.35mm_equivalent", "focallengthin35mmfilm")  # of QuickTime's and Exif's notes
 _FULL_RANGE = 2  # libavutil's AVCOL_RANGE_JPEG
 # swscale's flags bilinear, full chroma interpolation, accurate rounding: without the last two the colours
 # come out up to 3 codes too dark.
@@ -135,7 +137,8 @@ class ClipReader:
         t_s : float
             Time from the first frame of the file. [s]
         luma : ndarray of uint8, shape (height, width)
-            The caller's own copy.
+            Not to be written to: where the file allows it, this is the decoder's own memory, which stays
+            as it is for as long as the array is kept.
 
         Raises
         ------
@@ -244,6 +247,24 @@ class ClipReader:
             )
 
 
+def focal_35mm_of_clip(path: Path) -> float | None:
+    """Focal length that a clip states, in terms of 35 mm film [mm]; None where it states none, as most do.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, empty, or not a film.
+    """
+    with opened(path) as container:
+        for notes in (container.metadata, *(stream.metadata for stream in container.streams)):
+            for key, value in notes.items():
+                if key.lower().endswith(_FOCAL_KEYS):
+                    number = re.match(r"\s*(\d+(?:\.\d+)?)", value)
+                    if number and 8.0 <= float(number[1]) <= 400.0:
+                        return float(number[1])
+    return None
+
+
 def _film(container: av.container.InputContainer, path: Path) -> av.VideoStream:
     if not container.streams.video:
         raise InputError(f"{path} holds no film (only {_kinds(container)}); choose the clip that was filmed")
@@ -305,7 +326,9 @@ def _luma_plane(frame: av.VideoFrame) -> Picture:
     if not _has_luma_plane(frame.format):
         return np.array(frame.to_ndarray(format="gray"), dtype=np.uint8)
     codes, bits = _codes(frame, 0), frame.format.components[0].bits
-    return np.array(codes if bits == 8 else codes >> (bits - 8), dtype=np.uint8, order="C")
+    luma = np.asarray(codes if bits == 8 else codes >> (bits - 8), dtype=np.uint8)
+    luma.flags.writeable = False
+    return luma
 
 
 def _codes(frame: av.VideoFrame, index: int) -> NDArray[np.uint8 | np.uint16]:

@@ -49,7 +49,7 @@ def judge(
     takes, surfaces, correspondence
         What the camera took and what came of it.
     moved_px : float
-        How far the camera moved. [px]
+        How far the camera moved; NaN where that is not known. [px]
     passing : Passing
         Light and people that came by.
 
@@ -185,6 +185,8 @@ def _exposure(takes: Takes) -> list[Finding]:
 
 
 def _movement(moved_px: float, width: int) -> list[Finding]:
+    if np.isnan(moved_px):
+        return []
     if moved_px <= _MOVED_PX * width / 1920:
         return [Finding("still", "good", "The camera stood still.", "", {"moved_px": moved_px})]
     text = (
@@ -242,6 +244,8 @@ def _passing(passing: Passing) -> list[Finding]:
 
 
 def _timing(takes: Takes) -> list[Finding]:
+    if np.isnan(takes.beat_s):  # photos have no time
+        return []
     found = []
     numbers = {"beat_s": takes.beat_s, "unsteady_s": takes.unsteady_s}
     if takes.unsteady_s > _UNSTEADY_S:

@@ -6,13 +6,18 @@ from pathlib import Path
 
 import numpy as np
 
+from limewash.files import replacing
+from limewash.media.images import write_image
 from limewash.project.folder import Project
 from limewash.project.models import House, Rig
 from limewash.scan.correspondence import load_correspondence
 from limewash.scan.geometry import SceneGeometry, TapePoint, measure_geometry, save_geometry
+from limewash.scan.lens import FILE as LENS_FILE
+from limewash.scan.lens import LensNote, lens_by_photo, load_lens
+from limewash.scan.relief_picture import draw_relief
 from limewash.scan.two_view import LensGuess
 
-FILE = "geometry.npz"
+FILE, PICTURE = "geometry.npz", "depth.png"
 
 _FILM_WIDTH_MM = 36.0  # by which focal lengths "in terms of 35 mm film" are given
 _PHONE_MM, _PHONE_SIGMA, _TOLD_SIGMA = 28.0, 0.1, 0.03
@@ -21,9 +26,9 @@ _SHIFT_SIGMA = 0.02
 
 
 def measure_scan(
-    project: Project, scan: str | None = None, phone_mm: float | None = None
+    project: Project, scan: str | None = None, phone_mm: float | None = None, photo: Path | None = None
 ) -> tuple[Path, SceneGeometry]:
-    """Measure a scan's scene and write `geometry.npz` beside it.
+    """Measure a scan's scene and write `geometry.npz` and `depth.png` into its folder, both or neither.
 
     Parameters
     ----------
@@ -31,7 +36,9 @@ def measure_scan(
     scan : str, optional
         Which scan; the one in use when left out.
     phone_mm : float, optional
-        Focal length of the phone while filming, in terms of 35 mm film. [mm]
+        Focal length of the phone while filming, in terms of 35 mm film, by the width. [mm]
+    photo : Path, optional
+        A photo that the same phone took with the same lens, for what its note says of the focal length.
 
     Raises
     ------
@@ -39,15 +46,20 @@ def measure_scan(
         If there is no such scan, or nothing can be measured from it, see `measure_geometry`.
     """
     folder = project.scan_folder(scan)
-    geometry = measure_geometry(
-        load_correspondence(folder / "correspondence.npz"), lens_guess(project.rig, phone_mm), tape_of(project.house)
-    )
-    save_geometry(folder / FILE, geometry)
+    correspondence = load_correspondence(folder / "correspondence.npz")
+    lens = lens_by_photo(photo, correspondence.camera_size) if photo else load_lens(folder / LENS_FILE)
+    geometry = measure_geometry(correspondence, lens_guess(project.rig, phone_mm, lens), tape_of(project.house))
+    picture = draw_relief(geometry)
+    with replacing(folder / FILE) as data, replacing(folder / PICTURE) as drawn:
+        save_geometry(data, geometry)
+        write_image(drawn, picture)
     return folder, geometry
 
 
-def lens_guess(rig: Rig, phone_mm: float | None = None) -> LensGuess:
-    """What the data sheet and the phone tell of the lenses."""
+def lens_guess(rig: Rig, phone_mm: float | None = None, lens: LensNote | None = None) -> LensGuess:
+    """What the data sheet, the person and the phone's own note tell of the lenses; the person knows best."""
+    if phone_mm is not None:
+        lens = LensNote(phone_mm / _FILM_WIDTH_MM, _TOLD_SIGMA, "the person")
     projector = rig.projector
     sigma = _SHEET_SIGMA if "throw_ratio" in projector.model_fields_set else _UNKNOWN_SIGMA
     return LensGuess(
@@ -55,8 +67,8 @@ def lens_guess(rig: Rig, phone_mm: float | None = None) -> LensGuess:
         throw_sigma=sigma,
         lens_shift=projector.picture_shift,
         shift_sigma=_SHIFT_SIGMA,
-        focal_per_width=(phone_mm or _PHONE_MM) / _FILM_WIDTH_MM,
-        focal_sigma=_TOLD_SIGMA if phone_mm else _PHONE_SIGMA,
+        focal_per_width=lens.focal_per_width if lens else _PHONE_MM / _FILM_WIDTH_MM,
+        focal_sigma=lens.sigma if lens else _PHONE_SIGMA,
     )
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import secrets
 import shutil
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,8 @@ from limewash.scan.findings import Findings, save_findings
 from limewash.scan.grid import to_projector_grid
 from limewash.scan.judge import judge
 from limewash.scan.keep import keep_frames
+from limewash.scan.lens import FILE as LENS_FILE
+from limewash.scan.lens import LensNote, lens_of_clip, save_lens
 from limewash.scan.overlay import findings_picture
 from limewash.scan.passing import take_off_passing_light
 from limewash.scan.steady import hold_still
@@ -40,11 +43,14 @@ class ScanResult:
         The scene by the projector's white light, R'G'B'.
     findings : Findings
         What was learnt about player, projector and phone.
+    lens : LensNote, optional
+        What photos or clip say of the camera's lens.
     """
 
     correspondence: Correspondence
     photo: NDArray[np.uint8]
     findings: Findings
+    lens: LensNote | None = None
 
 
 def read_clip(
@@ -74,22 +80,54 @@ def read_clip(
     if keep is not None:
         keep_frames(keep, takes)
     takes, moved_px = hold_still(path, takes)
+    scan = scan_of(path, takes, moved_px, lambda seen: _white_photo(path, seen), part_of(progress, 0.85, 1.0))
+    return replace(scan, lens=lens_of_clip(path, takes.info.size))
+
+
+def scan_of(
+    path: Path,
+    takes: Takes,
+    moved_px: float,
+    photo_of: Callable[[Takes], NDArray[np.uint8]],
+    progress: Progress = silent,
+) -> ScanResult:
+    """Make a scan of what the camera took, however it took it.
+
+    Parameters
+    ----------
+    path : Path
+        Clip or folder, for messages.
+    takes : Takes
+        One picture per hold; its sums are changed in place.
+    moved_px : float
+        How far the camera moved, NaN where that is not known. [px]
+    photo_of : callable
+        Gives the photo, R'G'B' of the takes' size.
+    progress : Progress
+        Told how far it is.
+
+    Raises
+    ------
+    InputError
+        If next to nothing can be decoded.
+    """
     takes, passing = take_off_passing_light(takes)
-    progress(0.86, "decoding")
+    progress(0.07, "decoding")
     decoded = decode_takes(takes)
     takes = takes.references()
     surfaces = find_surfaces(decoded)
-    progress(0.91, "laying out the projector's pixels")
-    correspondence = passing.doubt(to_projector_grid(surfaces, projector_size))
+    progress(0.4, "laying out the projector's pixels")
+    correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
     findings = judge(path, takes, surfaces, correspondence, moved_px, passing)
-    progress(0.95, "developing the photo")
-    photo = _white_photo(path, takes)
+    progress(0.67, "developing the photo")
+    photo = photo_of(takes)
     progress(1.0, "scan read")
     return ScanResult(correspondence, photo, findings)
 
 
 def save_scan(folder: Path, result: ScanResult) -> None:
-    """Write `correspondence.npz`, `photo.png`, `findings.json` and `findings.png` into a new folder, all or nothing.
+    """Write `correspondence.npz`, `photo.png`, `findings.json`, `findings.png` and, where it is known,
+    `lens.json` into a new folder, all or nothing.
 
     Raises
     ------
@@ -104,6 +142,8 @@ def save_scan(folder: Path, result: ScanResult) -> None:
         save_correspondence(part / "correspondence.npz", result.correspondence)
         write_image(part / "photo.png", result.photo)
         save_findings(part / "findings.json", result.findings)
+        if result.lens is not None:
+            save_lens(part / LENS_FILE, result.lens)
         picture = findings_picture(result.photo, result.correspondence, result.findings)
         write_image(part / "findings.png", picture)
         part.replace(folder)
