@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -117,12 +118,13 @@ def scan_of(
     takes = takes.references()
     surfaces = find_surfaces(decoded)
     progress(0.4, "laying out the projector's pixels")
-    correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
-    findings = judge(path, takes, surfaces, correspondence, moved_px, passing)
-    progress(0.67, "developing the photo")
-    photo = photo_of(takes)
+    with ThreadPoolExecutor(1) as beside:  # what follows keeps one core busy
+        photo = beside.submit(photo_of, takes)
+        correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
+        progress(0.67, "judging the scan")
+        findings = judge(path, takes, surfaces, correspondence, moved_px, passing)
     progress(1.0, "scan read")
-    return ScanResult(correspondence, photo, findings)
+    return ScanResult(correspondence, photo.result(), findings)
 
 
 def save_scan(folder: Path, result: ScanResult) -> None:

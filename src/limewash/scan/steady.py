@@ -14,6 +14,7 @@ from limewash.scan.takes import Takes
 Picture = NDArray[np.float32]
 
 _RUINED_PX = 3.0  # of a 1920 wide picture: the fringes of one direction no longer fit those of the other
+_WIDE_PX = 1920
 _WORTH_PX = 0.5  # camera px; less is trembling, which the holds average away
 
 
@@ -64,7 +65,13 @@ def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
 
 
 def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
-    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px]."""
+    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px].
+
+    Pictures wider than 1920 are halved first: their edges are no sharper.
+    """
+    if before.shape[1] > _WIDE_PX:
+        dx, dy = shift_px(_halved(before), _halved(after))
+        return 2.0 * dx, 2.0 * dy
     window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
     (dx, dy), _ = cv2.phaseCorrelate(before, after, window)
     whole_x, whole_y = round(dx), round(dy)
@@ -74,6 +81,11 @@ def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
     slopes = np.column_stack([slope_x[edge].ravel(), slope_y[edge].ravel()])
     rest, *_ = np.linalg.lstsq(slopes.T @ slopes, slopes.T @ (before - back)[edge].ravel(), rcond=None)
     return whole_x + float(rest[0]), whole_y + float(rest[1])
+
+
+def _halved(picture: Picture) -> Picture:
+    size = (picture.shape[1] // 2, picture.shape[0] // 2)
+    return np.asarray(cv2.resize(picture[: 2 * size[1], : 2 * size[0]], size, interpolation=cv2.INTER_AREA))
 
 
 def _mean(takes: Takes, holds: list[int]) -> Picture:
