@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import secrets
 import shutil
-from concurrent.futures import ThreadPoolExecutor
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
