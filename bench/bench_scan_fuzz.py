@@ -2,7 +2,8 @@
 
     python bench/bench_scan_fuzz.py [--cases 200] [--seed 1] [--size 640x360] [--only bump]
 
-The clips are of the painted virtual house, half of them of the short pattern. A read clip counts as wrong where more
+The clips are of the painted virtual house, half of them of the short pattern; some are of other films that somebody
+played instead, a Gray code, a pattern for another projector, a show. A read clip counts as wrong where more
 than 1 % of its confident pixels are off by more than 3 projector pixels. For clips that move midway the truth is the
 house as it was filmed at first. The table's last column must be empty.
 """
@@ -32,6 +33,7 @@ from limewash.world.virtual import load_world
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "scan"))
 import spoiled
+import strange
 
 FAR_PX = 3.0
 SURE = 0.5
@@ -79,7 +81,8 @@ def main() -> None:
     options = parser.parse_args()
     width, height = (int(side) for side in options.size.split("x"))
     size = (width, height)
-    kinds = [k for k in (*spoiled.FRAMES, *spoiled.FILES) if not options.only or k.__name__ in options.only]
+    every = (*spoiled.FRAMES, *spoiled.FILES, *strange.STRANGE)
+    kinds = [k for k in every if not options.only or k.__name__ in options.only]
     counted: dict[str, Counter[str]] = defaultdict(Counter)
     bad = []
     with tempfile.TemporaryDirectory() as temporary:
@@ -98,7 +101,11 @@ def main() -> None:
             kind = kinds[case % len(kinds)]
             data, frames = whole[case // len(kinds) % 2]
             path = folder / "spoilt.mp4"
-            if kind in spoiled.FILES:
+            if kind in strange.STRANGE:
+                strange.write_strange(folder / "strange.mp4", kind, size, random)
+                phone = Phone(seed=case, lead_s=0.5, tail_s=0.5)
+                film(folder / "strange.mp4", path, under_video(view), phone)
+            elif kind in spoiled.FILES:
                 path.write_bytes(kind(data, random))
             else:
                 spoiled.write_frames(path, kind(frames, random))

@@ -23,7 +23,7 @@ def keep_frames(folder: Path, takes: Takes) -> None:
     folder : Path
         New or empty.
     takes : Takes
-        As the clip gave them.
+        As clip or photos gave them.
 
     Raises
     ------
@@ -37,9 +37,11 @@ def keep_frames(folder: Path, takes: Takes) -> None:
     counts = [*takes.counts, *takes.check_counts]
     for number, (hold, count) in enumerate(zip((*plan.body, *plan.checks), counts, strict=True)):
         entry = {"hold": number, "shows": _name(hold), "frames": int(count)}
-        if number < len(plan.body):
+        if number < len(plan.body) and np.isfinite(takes.beat_s):  # photos have no time
             start_s, stop_s = (round(float(t), 4) for t in takes.spans_s[number])
-            entry |= {"start_s": start_s, "stop_s": stop_s, "gain": round(float(takes.gains[number]), 4)}
+            entry |= {"start_s": start_s, "stop_s": stop_s}
+        if number < len(plan.body):
+            entry["gain"] = round(float(takes.gains[number]), 4)
         if count:
             sums = takes.sums[number] if number < len(plan.body) else takes.checks[number - len(plan.body)]
             entry["file"] = f"{number:02}-{_name(hold)}.png"

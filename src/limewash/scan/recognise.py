@@ -32,7 +32,8 @@ _WHOLE = 0.85  # of the fringe's light that a fringe of the same axis has
 _COHERENT = 0.3  # of the carrier, for a code to count
 _CARRIER_DEG = 4.0  # about the error of a carrier's phase: blur where the sign changes pulls at it
 _CHANGES = 0.2  # and of the number of changes to a period
-_WORST = 9.0  # cost of a photo that fits nothing
+_WORST = 9.0  # what a photo that fits nothing costs at most
+_UNKNOWN = 30.0  # and what it costs at least
 _TURNED = 0.5  # cost of taking for columns what runs along the camera's columns
 
 
@@ -127,6 +128,8 @@ def _sort_out(samples: Floats) -> tuple[dict[int, str], NDArray[np.intp], NDArra
     low, high = np.quantile(samples, (0.03, 0.97), axis=0).astype(np.float32)
     span = high - low
     strong = span > max(float(np.quantile(span, _STRONG)), 0.25 * float(np.quantile(span, 0.98)), 2.0)
+    if not strong.any():
+        return {}, np.zeros(0, dtype=np.intp), strong
     share = (samples[:, strong] - low[strong]) / span[strong]
     level, spread = np.median(share, axis=1), share.std(axis=1)
     flat = spread < _FLAT * np.quantile(spread, 0.7)
@@ -148,10 +151,12 @@ def _circles(
     alike = np.asarray(pictures @ pictures.T, dtype=np.float64)
     size = np.sqrt(np.diag(alike))
     alike /= np.outer(size, size)
-    root = np.sqrt(1.0 / (np.abs(alike) > _SAME).sum(axis=1))  # several photos of one picture count as one
+    # Two photos of one picture, or of a fringe and its inverse, differ by noise alone: so much can be alike at all.
+    most = float(np.quantile(np.abs(alike - np.eye(len(alike))).max(axis=1), 0.9))
+    root = np.sqrt(1.0 / np.maximum((alike > _SAME * most).sum(axis=1), 1))  # photos of one picture count as one
     strength, directions = np.linalg.eigh(alike * np.outer(root, root))
     within = (alike * root) @ directions[:, -4:] / np.sqrt(strength[-4:])
-    on_circle = np.flatnonzero((within**2).sum(axis=1) > _CIRCLE)
+    on_circle = np.flatnonzero((within**2).sum(axis=1) > _CIRCLE * most)
     circles = []
     for group in _linked(np.abs(alike[np.ix_(on_circle, on_circle)]) > _LINKED):
         members = on_circle[group]
@@ -278,7 +283,7 @@ def _turn(plan: PatternPlan, which: int, circle: _Circle, codes: dict[int, _Code
                 miss = (off_deg / _CARRIER_DEG) ** 2 + np.abs((changes - expected) / _CHANGES) ** 2
                 pick = int(np.argmin(miss))
                 cost += min(float(miss[pick]), _WORST)
-                if miss[pick] < _WORST:
+                if miss[pick] < _UNKNOWN:
                     named[n] = holds[pick]
             cost /= max(len(codes), 1)
             if best is None or cost < best[0]:

@@ -223,7 +223,7 @@ def _as_takes(plan: PatternPlan, sums: NDArray[np.uint16], counts: NDArray[np.in
     gains[equal] = levels[equal] / np.median(levels[equal])
     height, width = sums.shape[1:]
     return Takes(
-        plan=plan,
+        plan=replace(plan, checks=()),
         info=ClipInfo((width, height), Fraction(1), math.nan, None, "photos", "gray", 0, 8, full_range=True),
         sums=sums,
         counts=counts,
