@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 ROOT = Path(__file__).resolve().parent.parent
-sys.path.insert(0, str(ROOT / "tests" / "facade"))
+sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "facade")]
 
 from hand_clicks import apart, by_hand, front_of, settled  # noqa: E402 -- the tests' own hand
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
-from limewash.facade.snap import settle_path
+from limewash.facade.snap import settle_tracing
 from limewash.facade.tracing import Traced, Tracing
 from limewash.facade.transfer import transfer
 from limewash.geometry.path import Arc, Line, Path2, Segment
@@ -17,17 +16,12 @@ from limewash.geometry.path_flatten import flatten
 from limewash.light.colour import decode_srgb
 from limewash.scan.correspondence import Correspondence
 from limewash.world.develop import develop
-from limewash.world.features import Feature, Round, picture_path
+from limewash.world.features import Edge, Feature, Round, picture_path
 from limewash.world.virtual import VirtualHouse
+from shown_edges import shows
 
 Array = NDArray[np.float64]
 
-CLEAR = 0.06
-"""An edge shows where the picture changes across it by so much of its light ..."""
-PLACE_PX = 0.8
-"""... with the steepest change this near to the true place ..."""
-LENGTH = 0.6
-"""... along so much of its length."""
 NEAR_CORNER_PX = 4.0
 
 
@@ -70,25 +64,9 @@ def front_of(world: VirtualHouse) -> Front:
     return Front(photo, world.truth(), world.features(), sides)
 
 
-def _side(edge: object, world: VirtualHouse, light: Array) -> Side:
-    photo, lit = (picture_path((edge,), device, closed=False) for device in (world.camera, world.projector))  # type: ignore[arg-type]
-    return Side(photo, cKDTree(flatten(lit, tolerance_px=0.01, step_px=0.25).points), _shows(photo, light))
-
-
-def _shows(path: Path2, light: Array) -> bool:
-    points = flatten(path, tolerance_px=0.05, step_px=1.0).points
-    points = points[len(points) // 12 : len(points) - len(points) // 12]
-    if len(points) < 10:
-        return False
-    along = np.gradient(points, axis=0)
-    normal = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
-    offset = np.arange(-4.0, 4.01, 0.25)
-    x, y = np.moveaxis(points[:, None] + offset[:, None] * normal[:, None], -1, 0)
-    values = np.stack([map_coordinates(light[..., c], [y, x], order=1, mode="nearest") for c in range(3)], -1)
-    change = np.linalg.norm(values[:, 4:] - values[:, :-4], axis=-1)  # over one pixel
-    near = change[:, np.abs(offset[2:-2]) <= PLACE_PX].max(axis=1) >= 0.7 * change.max(axis=1)
-    step = np.linalg.norm(values[:, 9] - values[:, -10], axis=-1) / (np.linalg.norm(values, axis=-1).max(axis=1) + 1e-3)
-    return bool((near & (step > CLEAR)).mean() > LENGTH)
+def _side(edge: Edge, world: VirtualHouse, light: Array) -> Side:
+    photo, lit = (picture_path((edge,), device, closed=False) for device in (world.camera, world.projector))
+    return Side(photo, cKDTree(flatten(lit, tolerance_px=0.01, step_px=0.25).points), shows(edge, world, light))
 
 
 def by_hand(front: Front, seed: int, *, hand_px: float = 2.0) -> Tracing:
@@ -126,11 +104,9 @@ def _half_round(a: tuple[float, float], b: tuple[float, float], top: tuple[float
 
 
 def settled(front: Front, drawn: Tracing, *, reach_px: float = 6.0) -> Tracing:
-    """Every path moved onto the photo's edges."""
-    items = [
-        Traced(i.id, i.kind, settle_path(front.photo, i.path, reach_px=reach_px).path, i.title) for i in drawn.items
-    ]
-    return Tracing(drawn.size, tuple(items))
+    """All paths moved onto the photo's edges together."""
+    done = settle_tracing(front.photo, drawn, reach_px=reach_px)
+    return Tracing(drawn.size, tuple(replace(i, path=d.path) for i, d in zip(drawn.items, done, strict=True)))
 
 
 def apart(front: Front, tracing: Tracing) -> Apart:

@@ -144,7 +144,7 @@ def test_the_house_is_traced_with_few_clicks(painted: Any, studio: Any, browser:
     page.close()
 
     kinds = tuple(kind for kind in KEYS if kind not in (Kind.WALL, Kind.ROOF_LINE))
-    sides = sides_of(list(features.values()), photo, world.camera, world.projector)
+    sides = sides_of(world, photo)
     off = distances_px(studio.desk.tracing.tracing, scan, sides, kinds)
     rmse = float(np.sqrt((off**2).mean()))
     told = f"{person.count} interactions, {len(person.paths)} paths, RMSE {rmse:.2f}, median {np.median(off):.2f} px"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial import polynomial
@@ -77,6 +77,34 @@ def fit_edge(segment: Segment, profiles: Profiles, guess: Array) -> EdgeFit | No
     else:
         moved = _moved_cubic(segment, _weighted(basis, place, weights))
     return EdgeFit(moved, offset, residual, support, clear)
+
+
+def distance_px(a: EdgeFit, b: EdgeFit) -> float:
+    """How far two fits of one segment lie apart in the mean. [px]"""
+    return float(np.abs(a.offset_px - b.offset_px).mean())
+
+
+def alike(a: EdgeFit, b: EdgeFit) -> bool:
+    """Whether two fits can be blended: both straight, or both curves of the same kind that are no arcs."""
+    return type(a.segment) is type(b.segment) and not isinstance(a.segment, Arc)
+
+
+def blended(fits: list[EdgeFit], shares: Array) -> EdgeFit:
+    """What lies between fits that are `alike`, the first of them leading; shares (K,) need not add up to one."""
+    if len(fits) == 1:
+        return fits[0]
+    share = shares / shares.sum()
+    handles = np.einsum("k,kpc->pc", share, np.array([_handles(fit.segment) for fit in fits]))
+    points = [_point(p) for p in handles]
+    segment: Segment = Cubic(*points) if isinstance(fits[0].segment, Cubic) else Line(*points)
+    offset = np.einsum("k,kn->n", share, np.array([fit.offset_px for fit in fits]))
+    return replace(fits[0], segment=segment, offset_px=offset, support=max(fit.support for fit in fits))
+
+
+def _handles(segment: Segment) -> list[Point]:
+    if isinstance(segment, Cubic):
+        return [segment.start, segment.control1, segment.control2, segment.end]
+    return [segment.start, segment.end]
 
 
 def _basis(segment: Segment, profiles: Profiles) -> Array:

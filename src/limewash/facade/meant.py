@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter
 
-from limewash.facade.edge_fit import EdgeFit, fit_edge
-from limewash.facade.profiles import STEP_PX, Profiles, beside, best_curve, strength
+from limewash.facade.edge_fit import EdgeFit, alike, blended, distance_px, fit_edge
+from limewash.facade.profiles import STEP_PX, Profiles, beside, best_curve, slope_along, strength
+from limewash.facade.thin_lines import parted
 from limewash.geometry.path import Line, Segment
 
 Array = NDArray[np.float64]
@@ -26,13 +27,15 @@ LOOK = 3.5
 MOST_EDGES = 8
 LEAST_SURE = 8.0
 """Standard errors by which an edge must differ from none. [-]"""
-NO_EDGE = 0.03
+NO_EDGE = 0.01
 """How likely it is that no edge was meant, against one that cannot be overlooked. [-]"""
 _CLEAR_STEP = 0.4
 """Change of the logarithm of the light at which an edge catches half as much attention as any can. [-]"""
 _FAINT = 0.02
 _BAND_PX = (0.75, 4.0)
 _APART_PX = 1.0
+_DARKEST = np.float32(0.01)
+"""Light below which differences are not seen. [-]"""
 _WEAKEST = 0.3
 """An edge must gather so much of what the best gathers. [-]"""
 _LINE_CLICKS, _CURVE_CLICKS = 2.0, 3.0
@@ -48,10 +51,13 @@ class Candidate:
     fit : EdgeFit or None
     weight : float
         Logarithm of its likelihood, up to a constant that all candidates of a segment share. [-]
+    rises : bool
+        Whether it gets lighter along the normal, to the segment's right as one walks along it on the picture.
     """
 
     fit: EdgeFit | None
     weight: float
+    rises: bool = False
 
 
 def candidates(segment: Segment, profiles: Profiles, hand_px: float) -> list[Candidate]:
@@ -73,13 +79,42 @@ def candidates(segment: Segment, profiles: Profiles, hand_px: float) -> list[Can
         fit = fit_edge(segment, profiles, guess)
         if fit is not None and fit.clear and not any(_same(fit, other) for other in fits):
             fits.append(fit)
+    fits = parted(fits, profiles)
     clicks = _LINE_CLICKS if isinstance(segment, Line) else _CURVE_CLICKS
     edges = [
-        Candidate(fit, math.log(_salience(fit, profiles)) - 0.5 * clicks * _mean_square(fit, hand_px)) for fit in fits
+        Candidate(
+            fit,
+            math.log(_salience(fit, profiles)) - 0.5 * clicks * _mean_square(fit, hand_px),
+            rises=float(slope_along(profiles, fit.offset_px).sum()) > 0.0,
+        )
+        for fit in fits
     ]
     # Anywhere within reach, where the clicks would be as likely as about the meant edge they are normally spread.
     spread = math.log(math.sqrt(2.0 * math.pi) / (2.0 * LOOK))
     return [*edges, Candidate(None, math.log(NO_EDGE) + clicks * spread)]
+
+
+def choose(found: list[Candidate], weights: Array, hand_px: float) -> EdgeFit | None:
+    """The likeliest edge; of edges so near to it that no click can tell them apart, the mean by their likelihoods.
+
+    Parameters
+    ----------
+    found : list of Candidate
+    weights : ndarray of shape (K,)
+        What is to be believed of each: its own weight, or more. [-]
+    hand_px : float
+        Spread of a click. [px]
+    """
+    best = int(np.argmax(weights))
+    top = found[best].fit
+    if top is None:
+        return None
+    near = [
+        (fit, math.exp(weight - weights[best]))
+        for fit, weight in ((candidate.fit, weight) for candidate, weight in zip(found, weights, strict=True))
+        if fit is top or (fit is not None and alike(fit, top) and distance_px(fit, top) < hand_px)
+    ]
+    return blended([fit for fit, _ in near], np.array([share for _, share in near]))
 
 
 def _salience(fit: EdgeFit, profiles: Profiles) -> float:
@@ -99,7 +134,7 @@ def _mean_square(fit: EdgeFit, hand_px: float) -> float:
 
 
 def _same(a: EdgeFit, b: EdgeFit) -> bool:
-    return float(np.abs(a.offset_px - b.offset_px).mean()) < 0.5 * _APART_PX
+    return distance_px(a, b) < 0.5 * _APART_PX
 
 
 def _lines(score: Array, profiles: Profiles) -> list[Array]:
@@ -115,10 +150,11 @@ def _lines(score: Array, profiles: Profiles) -> list[Array]:
     column = np.round((at - offsets[0]) / STEP_PX).astype(np.intp)
     rows = np.arange(len(share))
     sure = _sureness(profiles.slope[rows, column])
+    seen = _sureness((profiles.slope / (profiles.light + _DARKEST))[rows, column])
     gathered = score[rows, column].mean(axis=-1)
     level = np.abs(first - last) < 0.75 * (offsets[-1] - offsets[0])
     guesses = []
-    for value, least in ((sure, LEAST_SURE), (gathered, _WEAKEST * float(gathered.max()))):
+    for value, least in ((sure, LEAST_SURE), (seen, LEAST_SURE), (gathered, _WEAKEST * float(gathered.max()))):
         apart = 2 * round(_APART_PX / (2.0 * STEP_PX)) + 1
         i, j = np.nonzero((value == maximum_filter(value, size=apart)) & (value >= least) & level)
         best = np.argsort(-value[i, j])[:MOST_EDGES]

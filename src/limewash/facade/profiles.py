@@ -94,6 +94,11 @@ def signed_strength(profiles: Profiles, offset: Array) -> Array:
     return np.maximum(_projected(profiles, offset)[0], 0.0)
 
 
+def slope_along(profiles: Profiles, offset: Array) -> Array:
+    """Change of colour (3,) that prevails along `offset` (N,). [1/px]"""
+    return np.asarray(np.median(profiles.slope[np.arange(len(offset)), _column(profiles, offset)], axis=0), np.float64)
+
+
 def clearness(profiles: Profiles, offset: Array) -> float:
     """How sure the edge along `offset` (N,) is: its mean by the mean's own standard error. [-]"""
     change, column = _projected(profiles, offset)
@@ -104,10 +109,15 @@ def clearness(profiles: Profiles, offset: Array) -> float:
 
 def _projected(profiles: Profiles, offset: Array) -> tuple[Array, NDArray[np.intp]]:
     """Slopes (N, D) in the colour direction that prevails at `offset`, and the columns (N,) of `offset`."""
-    column = np.clip(np.round((offset - profiles.offsets[0]) / STEP_PX), 0, len(profiles.offsets) - 1).astype(np.intp)
-    colour = np.median(profiles.slope[np.arange(len(offset)), column].astype(np.float64), axis=0)
+    column = _column(profiles, offset)
+    colour = slope_along(profiles, offset)
     direction = colour / max(float(np.linalg.norm(colour)), 1e-12)
     return np.asarray(profiles.slope.astype(np.float64) @ direction), column
+
+
+def _column(profiles: Profiles, offset: Array) -> NDArray[np.intp]:
+    column = np.round((offset - profiles.offsets[0]) / STEP_PX)
+    return np.asarray(np.clip(column, 0, len(profiles.offsets) - 1), dtype=np.intp)
 
 
 def beside(profiles: Profiles, offset: Array, near_px: float, far_px: float) -> Array:

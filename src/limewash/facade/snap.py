@@ -8,9 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
+from limewash.facade.agree import Weighed, agree, weighed
 from limewash.facade.corners import join_corners
-from limewash.facade.meant import LOOK, candidates
+from limewash.facade.edge_fit import EdgeFit
+from limewash.facade.meant import LOOK, Candidate, candidates, choose
 from limewash.facade.profiles import Profiles, cut_profiles
+from limewash.facade.tracing import Kind, Traced, Tracing
+from limewash.facade.upright import make_upright
 from limewash.geometry.path import Line, Path2, Segment
 from limewash.geometry.path_measure import points_at, segment_length, tangents_at
 
@@ -86,13 +90,42 @@ def settle_path(photo: NDArray[np.uint8], path: Path2, *, reach_px: float = REAC
     fitted to the peaks of all profiles, located to sub-pixels, with weights that forget outliers (Tukey's
     biweight). `limewash.facade.meant` says which of them is taken.
     """
-    if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8:
-        raise InputError(f"photo must be uint8 of shape (H, W, 3), got {photo.dtype} of shape {photo.shape}")
-    if not 1.0 <= reach_px <= 60.0:
-        raise InputError(f"reach_px must be 1 to 60, got {reach_px!r}")
+    _check(photo, reach_px)
     hand_px = reach_px / _SPREADS
-    settled = tuple(_settle(photo, segment, hand_px) for segment in path.segments)
-    return SettledPath(join_corners(path, [s.segment for s in settled], reach_px), settled)
+    return _laid(photo, _look(photo, Traced("path", Kind.OTHER, path), hand_px), hand_px)
+
+
+def settle_tracing(photo: NDArray[np.uint8], tracing: Tracing, *, reach_px: float = REACH_PX) -> list[SettledPath]:
+    """Settle all paths of a tracing together, each as `settle_path` does, heeding what like things have in common.
+
+    Parameters
+    ----------
+    photo : ndarray of uint8, shape (H, W, 3)
+    tracing : Tracing
+        Locked paths stay where they are.
+    reach_px : float
+        As in `settle_path`. [px]
+
+    Returns
+    -------
+    list of SettledPath
+        For each path of the tracing.
+
+    Notes
+    -----
+    Edges of one kind that face the same way get lighter or darker alike, and a row of equal rectangles has one width
+    and one height (`limewash.facade.agree`).
+    """
+    _check(photo, reach_px)
+    hand_px = reach_px / _SPREADS
+    looked = [None if item.locked else _look(photo, item, hand_px) for item in tracing.items]
+    together = [look for look in looked if look is not None]
+    if len(together) > 1:
+        agree(together, make_upright(photo, None).to_upright_at_scale, hand_px)
+    return [
+        _as_drawn(item.path) if look is None else _laid(photo, look, hand_px)
+        for item, look in zip(tracing.items, looked, strict=True)
+    ]
 
 
 def settle_segment(photo: NDArray[np.uint8], segment: Segment, *, reach_px: float = REACH_PX) -> SettledSegment:
@@ -100,19 +133,46 @@ def settle_segment(photo: NDArray[np.uint8], segment: Segment, *, reach_px: floa
     return settle_path(photo, Path2((segment,), closed=False), reach_px=reach_px).segments[0]
 
 
-def _settle(photo: NDArray[np.uint8], segment: Segment, hand_px: float) -> SettledSegment:
-    fit = None
-    if segment_length(segment) >= SHORTEST_PX:
-        found = candidates(segment, _profiles(photo, segment, hand_px), hand_px)
-        fit = max(found, key=lambda candidate: candidate.weight).fit
+def _check(photo: NDArray[np.uint8], reach_px: float) -> None:
+    if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8:
+        raise InputError(f"photo must be uint8 of shape (H, W, 3), got {photo.dtype} of shape {photo.shape}")
+    if not 1.0 <= reach_px <= 60.0:
+        raise InputError(f"reach_px must be 1 to 60, got {reach_px!r}")
+
+
+def _look(photo: NDArray[np.uint8], item: Traced, hand_px: float) -> Weighed:
+    return weighed(item.kind, item.path, [_candidates(photo, segment, hand_px) for segment in item.path.segments])
+
+
+def _candidates(photo: NDArray[np.uint8], segment: Segment, hand_px: float) -> list[Candidate]:
+    if segment_length(segment) < SHORTEST_PX:
+        return [Candidate(None, 0.0)]
+    return candidates(segment, _profiles(photo, segment, hand_px), hand_px)
+
+
+def _laid(photo: NDArray[np.uint8], look: Weighed, hand_px: float) -> SettledPath:
+    """A path on the edges that are believed to be meant."""
+    parts = zip(look.path.segments, look.found, look.weights, strict=True)
+    settled = tuple(
+        _settled(photo, segment, choose(found, weights, hand_px), hand_px) for segment, found, weights in parts
+    )
+    return SettledPath(join_corners(look.path, [s.segment for s in settled], _SPREADS * hand_px), settled)
+
+
+def _settled(photo: NDArray[np.uint8], segment: Segment, fit: EdgeFit | None, hand_px: float) -> SettledSegment:
     if fit is None:
         return SettledSegment(segment, 0.0, 0.0, 0.0, moved=False)
-    if not isinstance(segment, Line) and hand_px * _SPREADS > _AGAIN_PX:
+    again_px = _AGAIN_PX / _SPREADS
+    if not isinstance(segment, Line) and hand_px > again_px:
         # The models of curves hold for small moves: once more from where it is now.
-        again = _settle(photo, fit.segment, _AGAIN_PX / _SPREADS)
-        if again.moved:
-            return again
+        found = _candidates(photo, fit.segment, again_px)
+        again = choose(found, np.array([c.weight for c in found]), again_px)
+        fit = again or fit
     return SettledSegment(fit.segment, float(np.abs(fit.offset_px).max()), fit.residual_px, fit.support, moved=True)
+
+
+def _as_drawn(path: Path2) -> SettledPath:
+    return SettledPath(path, tuple(SettledSegment(segment, 0.0, 0.0, 0.0, moved=False) for segment in path.segments))
 
 
 def _profiles(photo: NDArray[np.uint8], segment: Segment, hand_px: float) -> Profiles:

@@ -33,17 +33,26 @@ class Upright:
         Where the photo is.
     to_upright : ndarray of shape (3, 3)
         Homography from photo pixels.
+    scale : float
+        Pixels of this picture for one of the photo, in its middle. [-]
     """
 
     colour: Picture
     lit: NDArray[np.bool_]
     inside: NDArray[np.bool_]
     to_upright: Array
+    scale: float
 
     @property
     def size(self) -> tuple[int, int]:
         height, width = self.lit.shape
         return width, height
+
+    @property
+    def to_upright_at_scale(self) -> Array:
+        """The same homography without the picture's reduction: lengths in the middle stay about what they are."""
+        grown = np.diag([1.0 / self.scale, 1.0 / self.scale, 1.0])
+        return np.asarray(grown @ self.to_upright)
 
     def to_photo(self, points: Array) -> Array:
         """Points (N, 2) of the upright picture in photo pixels."""
@@ -72,7 +81,7 @@ def make_upright(photo: NDArray[np.uint8], correspondence: Correspondence | None
     inside = cv2.warpPerspective(np.ones(small.shape[:2], np.uint8), whole, size, flags=cv2.INTER_NEAREST) > 0
     to_upright = whole @ shrink
     lit = inside if correspondence is None else _cover(correspondence, to_upright, size)
-    return Upright(colour, lit, inside, to_upright)
+    return Upright(colour, lit, inside, to_upright, scale)
 
 
 def _turning(lines: Array, shape: tuple[int, ...]) -> Array:

@@ -18,9 +18,9 @@ from limewash.errors import InputError
 from limewash.facade.align import align, laid_under
 from limewash.facade.livewire import LiveWire, smoothed
 from limewash.facade.propose import Proposal, in_words, propose
-from limewash.facade.snap import settle_path
+from limewash.facade.snap import SettledPath, settle_tracing
 from limewash.facade.svg import import_svg
-from limewash.facade.tracing import Kind, Traced
+from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.facade.upright import make_upright
 from limewash.media.images import read_image, write_image
 from limewash.studio.desk import Desk
@@ -36,20 +36,26 @@ router = APIRouter(prefix="/api/trace", tags=["trace"], responses={422: {"model"
 
 
 class ToSettle(Wire):
-    """A path to be moved onto the edges of a photo."""
+    """Paths to be moved onto the edges of a photo, heeding what like things among them have in common."""
 
-    path: TracedPath
+    paths: Annotated[list[TracedPath], Field(min_length=1, max_length=2000)]
     reach_px: Annotated[float, Field(ge=1.0, le=60.0)] = 6.0
     photo: PhotoName = "photo"
 
 
-class Settled(Wire):
-    """The path on its edges; for each segment the share of it that has an edge."""
+class SettledOne(Wire):
+    """A path on its edges; for each segment the share of it that has an edge."""
 
     path: TracedPath
     support: list[float]
     moved: list[bool]
     shift_px: float
+
+
+class Settled(Wire):
+    """The paths in the order in which they were asked for."""
+
+    paths: list[SettledOne]
 
 
 class WireEnds(Wire):
@@ -109,16 +115,11 @@ class Laid(Wire):
 
 @router.post("/settle")
 def settle(wanted: ToSettle, desk: TheDesk) -> Settled:
-    """Move a path onto the edges that it was meant for."""
-    traced = to_traced(wanted.path, desk.ground.photo_size)
-    done = settle_path(_photo(desk.ground, wanted.photo), traced.path, reach_px=wanted.reach_px)
-    moved = replace(traced, path=done.path)
-    return Settled(
-        path=from_traced(moved),
-        support=[s.support for s in done.segments],
-        moved=[s.moved for s in done.segments],
-        shift_px=max(s.shift_px for s in done.segments),
-    )
+    """Move paths onto the edges that they were meant for."""
+    size = desk.ground.photo_size
+    tracing = Tracing(size, tuple(to_traced(path, size) for path in wanted.paths))
+    done = settle_tracing(_photo(desk.ground, wanted.photo), tracing, reach_px=wanted.reach_px)
+    return Settled(paths=[_settled(old, new) for old, new in zip(tracing.items, done, strict=True)])
 
 
 @router.post("/wire")
@@ -171,6 +172,15 @@ async def take_drawing(request: Request, desk: TheDesk, name: Annotated[str, Que
     finally:
         incoming.unlink(missing_ok=True)
     return desk.tracing.replace_all(tracing, f"take in {name[:60]}")
+
+
+def _settled(old: Traced, new: SettledPath) -> SettledOne:
+    return SettledOne(
+        path=from_traced(replace(old, path=new.path)),
+        support=[s.support for s in new.segments],
+        moved=[s.moved for s in new.segments],
+        shift_px=max(s.shift_px for s in new.segments),
+    )
 
 
 def _lay(desk: Desk, ground: Ground, incoming: Path) -> Laid:

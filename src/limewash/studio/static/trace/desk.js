@@ -149,26 +149,31 @@ export class Desk {
     const traced = { id, kind: this.kind, title: `${kindWord(this.kind)} ${number}`, surface: null, group: "", locked: false, closed: path.closed, segments: path.segments };
     this.store.dragged.set(id, traced); // seen while it settles
     this.store.tell();
-    const settled = (how.settle ?? this.settles) && this.toolName !== "wire" ? await this.#settled(traced) : traced;
+    const settled = (how.settle ?? this.settles) && this.toolName !== "wire" ? (await this.#settled([traced]))[0] : traced;
     const added = await this.store.add({ ...settled, title: traced.title }, `draw ${kindWord(this.kind).toLowerCase()}`);
     if (added !== id) this.store.dragged.delete(id);
   }
 
-  /** Move what is in hand onto the edges of the photo. */
+  /** Move what is in hand onto the edges of the photo; with nothing in hand, all: like things then help each other. */
   async settle() {
-    const put = await Promise.all(this.#inHand().map((path) => this.#settled(path)));
-    if (put.length) this.store.change({ put }, "settle on edges");
+    const some = this.selected.size ? this.#inHand() : this.store.paths.filter((path) => !path.locked);
+    if (!some.length) return;
+    if (some.length > 5) this.say(`Settling ${some.length} paths on the photo's edges ...`);
+    const put = await this.#settled(some);
+    if (put === some) return;
+    await this.store.change({ put }, some.length > 1 ? `settle ${some.length} paths` : "settle on edges");
+    if (some.length > 5) this.say(`${some.length} paths settled together. Undo brings them back.`);
   }
 
-  /** @param {Traced} path @returns {Promise<Traced>} as it was when there is no edge or no answer */
-  async #settled(path) {
+  /** @template {Traced} T @param {T[]} paths @returns {Promise<T[]>} the same list when there is no answer */
+  async #settled(paths) {
     const reach_px = Math.min(Math.max(this.board.reach(SETTLE_PX), 2.5), 6 * Math.max(1, this.store.state.size[0] / 1920));
     try {
-      const answer = await this.studio.api.post("/api/trace/settle", { path, reach_px, photo: this.photo });
-      return answer.path;
+      const answer = await this.studio.api.post("/api/trace/settle", { paths, reach_px, photo: this.photo });
+      return answer.paths.map((/** @type {any} */ one) => one.path);
     } catch (error) {
       this.say(/** @type {Error} */ (error).message, "care");
-      return path;
+      return paths;
     }
   }
 

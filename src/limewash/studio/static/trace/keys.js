@@ -18,7 +18,7 @@ export function traceKeys(desk) {
     { keys: "Enter", what: "End what is being drawn; accept what was found", group: "Tools", run: () => (desk.proposals.open && !desk.tool.busy ? desk.proposals.accept() : desk.tool.end()) },
     { keys: "Escape", what: "Stop; let go", group: "Tools", run: () => stop(desk) },
     { keys: "Backspace, Delete", what: "Take the last point back; take out what is in hand", group: "Tools", run: () => takeOut(desk) },
-    { keys: "S", what: "Settle on the photo's edges", group: hand, run: () => desk.settle() },
+    { keys: "S", what: "Settle on the photo's edges; with nothing in hand, all", group: hand, run: () => desk.settle() },
     { keys: "K", what: "Lock or unlock", group: hand, run: () => desk.lock() },
     { keys: "N", what: "Next corner", group: hand, run: () => desk.nextCorner(1) },
     { keys: "Shift+N", what: "Previous corner", group: hand, run: () => desk.nextCorner(-1) },
