@@ -36,8 +36,8 @@ class Drawing:
         for key in keys:
             self.page.keyboard.press(key)
 
-    def until(self, condition: Callable[[], bool], what: str) -> None:
-        for _ in range(80):
+    def until(self, condition: Callable[[], bool], what: str, *, seconds: float = 4.0) -> None:
+        for _ in range(round(20 * seconds)):
             if condition():
                 return
             self.page.wait_for_timeout(50)
