@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -12,7 +13,10 @@ from hypothesis import strategies as st
 
 from limewash.errors import InputError
 from limewash.geometry.device import Device
-from limewash.scan.correspondence import Correspondence
+from limewash.project.folder import create_project
+from limewash.project.models import House
+from limewash.scan import measure
+from limewash.scan.correspondence import Correspondence, save_correspondence
 from limewash.scan.geometry import SceneGeometry, TapePoint, load_geometry, measure_geometry, save_geometry
 from limewash.scan.relief import laid_over, similarity
 from limewash.scan.two_view import LensGuess, calibrate, ray_depth
@@ -33,9 +37,9 @@ def world(name: str) -> VirtualHouse:
 
 
 @cache
-def scan(name: str) -> Correspondence:
+def scan(name: str, seed: int = 4) -> Correspondence:
     """The truth of a house with the noise of a scan and three pixels in a thousand wild."""
-    truth, rng = world(name).truth(), np.random.default_rng(4)
+    truth, rng = world(name).truth(), np.random.default_rng(seed)
     shape = truth.camera_x.shape
     wild = rng.random(shape) < 0.003
     x, y = (
@@ -170,6 +174,19 @@ def test_the_house_is_measured_to_a_hundredth_of_its_distance(name: str, places:
     assert stand < 0.06 * distance
 
 
+def test_another_scan_of_the_house_measures_the_same() -> None:
+    """The valley of lenses and pose is flat: the fit must go to its floor, and know lenses that sit askew."""
+    first = measured_scene("painted", 5)
+    second = measure_geometry(scan("painted", seed=9), guess("painted"), tape("painted", 5))
+    apart = np.linalg.norm(first.points_m() - second.points_m(), axis=-1)
+    distance = float(np.linalg.norm(world("painted").projector.position_m))
+    assert np.nanmedian(apart) < 0.003 * distance
+    truth = landing("painted")
+    off = np.linalg.norm(second.points_m() - truth, axis=-1)
+    assert np.nanmedian(off) < 0.006 * distance
+    assert np.allclose(second.camera.distortion[2:4], world("painted").camera.distortion[2:4], atol=4e-4)
+
+
 def test_noise_of_depth_and_normals_is_what_it_is_said_to_be() -> None:
     name = "painted"
     measured = measured_scene(name, 5)
@@ -246,3 +263,22 @@ def test_a_similarity_is_found_again(scale: float, turn: tuple[float, ...], shif
     assert found_scale == pytest.approx(scale, rel=1e-9)
     assert np.allclose(found_rotation, rotation, atol=1e-9)
     assert np.allclose(found_shift, shift, atol=1e-8)
+
+
+def test_a_scan_is_measured_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    project = create_project(tmp_path / "house", House(name="A house"))
+    folder = project.next_scan()
+    folder.mkdir(parents=True)
+    save_correspondence(folder / "correspondence.npz", scan("painted"))
+    (folder / "geometry.npz").write_bytes(b"the old one")
+    monkeypatch.setattr(measure, "measure_geometry", lambda *_: measured_scene("painted", 5))
+    disk_full = InputError("cannot write: the disk is full")
+    with monkeypatch.context() as patch:
+        patch.setattr(measure, "write_image", lambda *_: (_ for _ in ()).throw(disk_full))
+        with pytest.raises(InputError, match="disk is full"):
+            measure.measure_scan(project)
+    assert (folder / "geometry.npz").read_bytes() == b"the old one"
+    assert sorted(path.name for path in folder.iterdir()) == ["correspondence.npz", "geometry.npz"]
+    measure.measure_scan(project)
+    assert sorted(path.name for path in folder.iterdir()) == ["correspondence.npz", "depth.png", "geometry.npz"]
+    assert load_geometry(folder / "geometry.npz").metric

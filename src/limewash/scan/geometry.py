@@ -21,7 +21,7 @@ from limewash.files import write_bytes
 from limewash.geometry.device import Device
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.relief import Relief, measure_relief, systematic
-from limewash.scan.two_view import LensGuess, TwoView, calibrate
+from limewash.scan.two_view import LensGuess, TwoView, calibrate, flat_px
 
 Array = NDArray[np.float64]
 Map = NDArray[np.float32]
@@ -120,13 +120,12 @@ def measure_geometry(
         If the scan is too small, no pose explains it, the scene is so flat that depth would be invented, or the
         measured places do not fit any wall.
     """
+    flat = flat_px(correspondence)
+    if flat is not None:
+        raise _too_flat(flat)
     view = calibrate(correspondence, guess)
     if view.flat:
-        raise InputError(
-            f"the scene is too flat, or phone and projector stand too close together, to measure depth: a single "
-            f"plane explains it to {view.relief_px:.1f} camera pixels. Lines and map need no depth; for metres, put "
-            "the phone a step further to the side and scan again, or measure four places on the wall"
-        )
+        raise _too_flat(view.relief_px)
     raw = measure_relief(correspondence, view.projector, view.camera, view.residual_px)
     scale, rotation, shift, tape_m = _into_world(view, raw, correspondence, tape)
     projector, camera = (_moved(device, scale, rotation, shift) for device in (view.projector, view.camera))
@@ -141,6 +140,14 @@ def measure_geometry(
         tape_m=tape_m,
         throw_sigma=view.throw_sigma,
         metric=len(tape) >= 2,
+    )
+
+
+def _too_flat(relief_px: float) -> InputError:
+    return InputError(
+        f"the scene is too flat, or phone and projector stand too close together, to measure depth: a single "
+        f"plane explains it to {relief_px:.1f} camera pixels. Lines and map need no depth; for metres, put "
+        "the phone a step further to the side and scan again, or measure four places on the wall"
     )
 
 

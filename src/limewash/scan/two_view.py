@@ -2,7 +2,8 @@
 
 A correspondence alone fixes seven numbers of two pinhole devices: five of their relative pose and two of their
 lenses. What else there is (lens shift, distortion) and what a nearly flat scene leaves open is held by what is
-known beforehand of projectors and phones, each with its uncertainty. The misfit is the Sampson distance (Hartley
+known beforehand of projectors and phones, each with its uncertainty. Even a tenth of a pixel of distortion counts: it
+bends flat walls by decimetres. The misfit is the Sampson distance (Hartley
 and Zisserman, Multiple View Geometry, 2nd edition, section 11.4.3), with a robust loss: leaves move.
 """
 
@@ -22,7 +23,7 @@ from limewash.scan.correspondence import Correspondence
 
 Array = NDArray[np.float64]
 
-_SAMPLES = 2500  # correspondences, spread evenly over the projector's picture
+_SAMPLES = 4000  # correspondences, spread evenly over the projector's picture
 _FEWEST = 200
 _SURE = 0.5  # confidence of a sample
 _NOISE_PX = 0.3  # misfit beyond which a sample counts less and less, at first
@@ -30,6 +31,10 @@ _SPREAD = 3.0  # twice the standard deviation of normal noise, by the median of 
 _LEAST_NOISE_PX = 0.1  # a lens is not quite as the model has it
 _RANSAC_PX = 1.5
 _DISTORTION = (0.05, 0.05)  # usual size of k1 and k2 of a phone's lens, which corrects itself in films
+_OFF_AXIS = 0.001  # of p1 and p2: lenses are never quite centred
+_CENTRE = 0.004  # of the picture's width, by which its centre may be off the lens's axis: steadied lenses float
+_STARTS = (1.0, 0.93, 1.08)  # focal lengths of the phone that are tried first, by the guess
+_EXACT = 1e-12  # the valley of lenses and pose is long and flat: the usual tolerance stops wherever it comes from
 _FLAT = 4.0  # times the epipolar misfit: what the best plane must miss for relief to be worth its name
 
 
@@ -84,7 +89,13 @@ class TwoView:
     @property
     def flat(self) -> bool:
         """Whether a plane explains the scene nearly as well, so that depth would be invented."""
-        return self.relief_px < _FLAT * max(self.residual_px, 0.1)
+        return self.relief_px < _FLAT * max(self.residual_px, _LEAST_NOISE_PX)
+
+
+def flat_px(correspondence: Correspondence) -> float | None:
+    """How far a plane misses a scene that it explains as well as any depth could [camera px]; None if it does not."""
+    relief_px = _relief_px(*_samples(correspondence))
+    return relief_px if relief_px < _FLAT * _LEAST_NOISE_PX else None
 
 
 def calibrate(correspondence: Correspondence, guess: LensGuess | None = None) -> TwoView:
@@ -97,14 +108,15 @@ def calibrate(correspondence: Correspondence, guess: LensGuess | None = None) ->
     """
     guess = guess or LensGuess()
     p, q = _samples(correspondence)
-    if len(p) < _FEWEST:
-        raise InputError(f"only {len(p)} places of the projector's picture were seen well; geometry needs {_FEWEST}")
     problem = _Problem(p, q, correspondence.projector_size, correspondence.camera_size, guess)
-    solution = least_squares(problem.misfits, problem.start(), x_scale=problem.scales, max_nfev=60)
+    few = replace(problem, p=p[::4], q=q[::4])
+    tried = [least_squares(few.misfits, start, x_scale=few.scales, max_nfev=40) for start in few.starts()]
+    solution = min(tried, key=lambda one: float(one.cost))
     # Again with the noise that the samples turned out to have.
     noise = max(_SPREAD * float(np.median(np.abs(problem.epipolar_px(solution.x)))), _LEAST_NOISE_PX)
     problem = replace(problem, noise_px=noise)
-    solution = least_squares(problem.misfits, solution.x, x_scale=problem.scales, max_nfev=30)
+    exact = {"ftol": _EXACT, "xtol": _EXACT, "gtol": _EXACT}
+    solution = least_squares(problem.misfits, solution.x, x_scale=problem.scales, jac="3-point", max_nfev=100, **exact)
     found = problem.in_front(solution.x)
     projector, camera = problem.devices(found)
     # Curvature of the fit: what the samples and the guesses leave open.
@@ -122,11 +134,13 @@ def calibrate(correspondence: Correspondence, guess: LensGuess | None = None) ->
 
 
 def _samples(correspondence: Correspondence) -> tuple[Array, Array]:
-    """Projector and camera pixels of an even sample of what was seen well, (N, 2) each."""
+    """Projector and camera pixels of an even sample of what was seen well, (N, 2) each; InputError if they are few."""
     rows, columns = np.nonzero(correspondence.confidence > _SURE)
     # In the order of the rows, every nth is spread evenly over the picture.
     pick = slice(None, None, max(1, len(rows) // _SAMPLES))
     rows, columns = rows[pick], columns[pick]
+    if len(rows) < _FEWEST:
+        raise InputError(f"only {len(rows)} places of the projector's picture were seen well; geometry needs {_FEWEST}")
     x, y = correspondence.camera_x[rows, columns], correspondence.camera_y[rows, columns]
     return np.column_stack([columns, rows]).astype(np.float64), np.column_stack([x, y]).astype(np.float64)
 
@@ -146,7 +160,9 @@ def _relief_px(p: Array, q: Array) -> float:
 
 @dataclass(frozen=True)
 class _Problem:
-    """The unknowns: log focal and k1, k2 of the camera; log throw and shift x, y of the projector; pose."""
+    """The unknowns: of the camera log focal, k1, k2; of the projector log throw, shift x, y; the pose, which are five
+    angles; of the camera p1, p2 and where its centre lies.
+    """
 
     p: Array
     q: Array
@@ -159,7 +175,7 @@ class _Problem:
     def scales(self) -> Array:
         g = self.guess
         known = [g.focal_sigma, *_DISTORTION, g.throw_sigma, g.shift_sigma, g.shift_sigma]
-        return np.array([*known, 0.1, 0.1, 0.1, 0.1, 0.1])
+        return np.array([*known, 0.1, 0.1, 0.1, 0.1, 0.1, _OFF_AXIS, _OFF_AXIS, _CENTRE, _CENTRE])
 
     def devices(self, unknowns: Array) -> tuple[Device, Device]:
         """Projector at the origin, camera at distance 1."""
@@ -175,15 +191,35 @@ class _Problem:
         )
         rotation = np.asarray(cv2.Rodrigues(u[6:9])[0], dtype=np.float64)
         away = rotation.T @ -_direction(u[9], u[10])
-        distortion = (float(u[1]), float(u[2]), 0.0, 0.0, 0.0)
-        return (
-            replace(still, rotation=np.eye(3)),
-            replace(camera, rotation=rotation, position_m=away, distortion=distortion),
+        (cx, cy), width = camera.centre_px, self.camera_size[0]
+        camera = replace(
+            camera,
+            rotation=rotation,
+            position_m=away,
+            centre_px=(cx + width * float(u[13]), cy + width * float(u[14])),
+            distortion=(float(u[1]), float(u[2]), float(u[11]), float(u[12]), 0.0),
         )
+        return replace(still, rotation=np.eye(3)), camera
 
-    def start(self) -> Array:
-        """The pose that the guessed lenses give."""
-        zero = np.zeros(11)
+    def starts(self) -> list[Array]:
+        """Poses that the guessed lenses give, and lenses somewhat longer and shorter.
+
+        Raises
+        ------
+        InputError
+            If none gives any.
+        """
+        found = [self._start(factor) for factor in _STARTS]
+        known = [start for start in found if start is not None]
+        if not known:
+            raise InputError(
+                "no position of projector and camera explains the scan; was the projector moved meanwhile?"
+            )
+        return known
+
+    def _start(self, factor: float) -> Array | None:
+        zero = np.zeros(15)
+        zero[0] = np.log(factor)
         projector, camera = self.devices(zero)
         b = (self.p - projector.centre_px) / projector.focal_px
         a = (self.q - camera.centre_px) / camera.focal_px
@@ -196,9 +232,9 @@ class _Problem:
                 _, rotation, shift, _ = cv2.recoverPose(essential, b, a, np.eye(3), mask=inside.copy())
                 x, y, z = (float(part) for part in shift.ravel())
                 zero[6:9] = cv2.Rodrigues(rotation)[0].ravel()
-                zero[9:] = np.arccos(np.clip(z, -1.0, 1.0)), np.arctan2(y, x)
+                zero[9:11] = np.arccos(np.clip(z, -1.0, 1.0)), np.arctan2(y, x)
                 return zero
-        raise InputError("no position of projector and camera explains the scan; was the projector moved meanwhile?")
+        return None
 
     def epipolar_px(self, unknowns: Array) -> Array:
         """Sampson distances of the samples, (N,). [px]"""
@@ -219,14 +255,15 @@ class _Problem:
         if np.median(depth) > 0.0:
             return unknowns
         turned = unknowns.copy()
-        turned[9:] = np.pi - unknowns[9], unknowns[10] + np.pi
+        turned[9:11] = np.pi - unknowns[9], unknowns[10] + np.pi
         return turned
 
     def misfits(self, unknowns: Array) -> Array:
         """What is to be small: the samples' distances, softened beyond their noise, and the distance from the guess."""
         off = self.epipolar_px(unknowns) / self.noise_px
         soft = np.sign(off) * np.sqrt(2.0 * (np.sqrt(1.0 + off * off) - 1.0))
-        return np.concatenate([soft, unknowns[:6] / self.scales[:6]])
+        known = np.r_[0:6, 11:15]
+        return np.concatenate([soft, unknowns[known] / self.scales[known]])
 
 
 def ray_depth(projector: Device, camera: Device, p: Array, q: Array) -> tuple[Array, Array]:
