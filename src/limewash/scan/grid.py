@@ -14,9 +14,11 @@ from limewash.scan.surface import Surfaces
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-_JUMP_PX = 6.0  # from one projector pixel to the next; a mistake at a smaller one does no harm [camera px]
+_JUMP_PX = 7.0  # between neighbours, as so many pixels of one surface; a mistake at a smaller one does no harm
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
-_SURE_RIM = 0.75  # confidence that the rim of a surface takes: noise of 0.2 px
+_RIM_PX = 0.345  # a rim must be known to this, by noise and blur together
+_RIM_BLUR_PX = 0.28  # what blur leaves open [camera px]
+_RIM_NOISE_PX = 0.13  # noise that is allowed however coarse the camera
 _OVERHANG_PX = 0.5  # a surface reaches this far beyond the centre of its last camera pixel
 
 
@@ -41,21 +43,23 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
     extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)
     # Which of two surfaces a projector pixel at a jump hits, no camera pixel can tell for certain.
+    scale = _usual_scale(s)
     doubtful = np.zeros(shape, dtype=np.bool_)
-    in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX, first, last, doubtful))
+    in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX * scale, first, last, doubtful))
     camera_x[doubtful] = camera_y[doubtful] = np.nan
     crumbs = _crumbs(np.isfinite(camera_x))
     camera_x[crumbs] = camera_y[crumbs] = np.nan
-    confidence = _confidence(s, camera_x, camera_y)
+    sigma = _sigma(s, camera_x, camera_y)
     # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
     rim_of_seen = cv2.dilate(np.isnan(camera_x).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    faint = rim_of_seen & (confidence < _SURE_RIM)
+    limit = max(_RIM_PX**2 - (_RIM_BLUR_PX / scale) ** 2, _RIM_NOISE_PX**2)
+    faint = rim_of_seen & (sigma**2 > limit)
     camera_x[faint] = camera_y[faint] = np.nan
-    confidence[faint] = 0.0
     return Correspondence(
         camera_x=camera_x,
         camera_y=camera_y,
-        confidence=confidence,
+        # 1 where noise moves the position by much less than half a projector pixel, falling to 0.
+        confidence=np.where(np.isfinite(camera_x), 1.0 / (1.0 + 8.0 * sigma**2), 0.0).astype(np.float32),
         camera_size=(width, height),
         projector_size=projector_size,
     )
@@ -69,14 +73,21 @@ def _crumbs(seen: Mask) -> Mask:
     return np.asarray(small[label])
 
 
-def _confidence(surfaces: Surfaces, camera_x: Image, camera_y: Image) -> Image:
-    """1 where noise moves the position by much less than half a projector pixel, falling to 0."""
+def _usual_scale(surfaces: Surfaces) -> float:
+    """Camera pixels to a projector pixel, along a line."""
+    s0, s1, s2, s3 = surfaces.slope[:, np.isfinite(surfaces.x)]
+    area = np.abs(s0 * s3 - s1 * s2)
+    area = area[area > 0.0]
+    return float(1.0 / np.sqrt(np.median(area))) if area.size else 1.0
+
+
+def _sigma(surfaces: Surfaces, camera_x: Image, camera_y: Image) -> Image:
+    """How far noise moves each projector pixel, by the camera pixel that sees it [px]."""
     seen = np.isfinite(camera_x)
     height, width = surfaces.x.shape
     column = np.clip(np.rint(np.where(seen, camera_x, 0)).astype(np.intp), 0, width - 1)
     row = np.clip(np.rint(np.where(seen, camera_y, 0)).astype(np.intp), 0, height - 1)
-    sigma = np.nan_to_num(surfaces.sigma[row, column], nan=1.0)
-    return np.where(seen, 1.0 / (1.0 + 8.0 * sigma**2), 0.0).astype(np.float32)
+    return np.nan_to_num(surfaces.sigma[row, column], nan=1.0)
 
 
 @kernel

@@ -23,6 +23,7 @@ _LIKE, _UNLIKE = (
 )  # ratios of brightness up to and from which pixels are of one surface
 _CODE_TO_LIGHT = 2.2  # exponent that leads from codes to light, about
 _FAINTEST = 0.1  # share of a surface's light; a pixel with less only sees it blurred
+_USUAL = 0.5  # weight of the usual slopes around, against neighbours that spread so far [square px]
 _TERMS = 15
 ROWS, COLUMNS = 64, 512  # of a tile: so much stays in the processor's cache
 
@@ -72,7 +73,7 @@ def fit_planes(
                 add_all(seen, guess, row, col, size[col - left], one)
                 if one[14] < _COMPANY:
                     continue
-            fit_one(seen, one, row, col, size[col - left], fit_x, fit_y, fit_sigma, slope, share)
+            fit_one(seen, guess, one, row, col, size[col - left], fit_x, fit_y, fit_sigma, slope, share)
 
 
 @kernel
@@ -216,6 +217,7 @@ def add_all(seen: Stack, guess: Stack, row: int, col: int, size: float, total: N
 @kernel
 def fit_one(
     seen: Stack,
+    guess: Stack,
     total: NDArray[np.float64],
     row: int,
     col: int,
@@ -227,25 +229,32 @@ def fit_one(
     share: Image,
 ) -> None:
     """Solve for the plane of one pixel, from the sums of `add_all`; what does not agree with itself is left out."""
-    w0, wc, wr, wcc, wcr, wrr = total[0], total[1], total[2], total[3], total[4], total[5]
-    # The normal matrix is inverted by cofactors.
-    i00, i01, i02 = wcc * wrr - wcr * wcr, wcr * wr - wc * wrr, wc * wcr - wcc * wr
-    i11, i12, i22 = w0 * wrr - wr * wr, wc * wr - w0 * wcr, w0 * wcc - wc * wc
-    det = w0 * i00 + wc * i01 + wr * i02
-    if not det > 1e-4 * w0 * w0 * w0:  # all on one line
+    w0 = total[0]
+    if not w0 > 0.0:
         return
-    offset_x = (i00 * total[6] + i01 * total[7] + i02 * total[8]) / det
-    offset_y = (i00 * total[9] + i01 * total[10] + i02 * total[11]) / det
+    cb, rb, xb, yb = total[1] / w0, total[2] / w0, total[6] / w0, total[9] / w0
+    ccc, ccr, crr = total[3] / w0 - cb * cb, total[4] / w0 - cb * rb, total[5] / w0 - rb * rb
+    if not ccc * crr - ccr * ccr > 1e-4:  # all on one line
+        return
+    # What is left of the covariances when the usual slopes are taken off: a narrow strip tells little of the
+    # slope across it, and that little is flattened by blur.
+    g0, g1, g2, g3 = guess[0, row, col], guess[1, row, col], guess[2, row, col], guess[3, row, col]
+    hxc = total[7] / w0 - xb * cb - g0 * ccc - g2 * ccr
+    hxr = total[8] / w0 - xb * rb - g0 * ccr - g2 * crr
+    hyc = total[10] / w0 - yb * cb - g1 * ccc - g3 * ccr
+    hyr = total[11] / w0 - yb * rb - g1 * ccr - g3 * crr
+    a, b = ccc + _USUAL, crr + _USUAL
+    det = a * b - ccr * ccr
+    s0, s2 = g0 + (b * hxc - ccr * hxr) / det, g2 + (a * hxr - ccr * hxc) / det
+    s1, s3 = g1 + (b * hyc - ccr * hyr) / det, g3 + (a * hyr - ccr * hyc) / det
+    offset_x, offset_y = xb - s0 * cb - s2 * rb, yb - s1 * cb - s3 * rb
     if np.sqrt(offset_x * offset_x + offset_y * offset_y) > 3.5 * seen[2, row, col] + 1.2 * size:
         return
     light = (seen[3, row, col] * w0 / total[13]) ** _CODE_TO_LIGHT
     if light < _FAINTEST:
         return
     share[row, col] = 1.0 if light > 1.0 else light
-    fit_x[row, col] = seen[0, row, col] + offset_x
-    fit_y[row, col] = seen[1, row, col] + offset_y
-    fit_sigma[row, col] = seen[2, row, col] * np.sqrt(min(i00 / det * total[12] / w0, 1.0))
-    slope[0, row, col] = (i01 * total[6] + i11 * total[7] + i12 * total[8]) / det
-    slope[1, row, col] = (i01 * total[9] + i11 * total[10] + i12 * total[11]) / det
-    slope[2, row, col] = (i02 * total[6] + i12 * total[7] + i22 * total[8]) / det
-    slope[3, row, col] = (i02 * total[9] + i12 * total[10] + i22 * total[11]) / det
+    fit_x[row, col], fit_y[row, col] = seen[0, row, col] + offset_x, seen[1, row, col] + offset_y
+    lever = (b * cb * cb - 2.0 * ccr * cb * rb + a * rb * rb) / det
+    fit_sigma[row, col] = seen[2, row, col] * np.sqrt(min((1.0 + lever) * total[12] / (w0 * w0), 1.0))
+    slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col] = s0, s1, s2, s3
