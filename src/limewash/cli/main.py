@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from limewash import __version__
-from limewash.cli import demo, map_, new, scan, scan_measure, show, site, studio, trace
+from limewash.cli import demo, map_, new, scan, scan_film, scan_measure, show, site, studio, trace
 from limewash.cli.console import messages, say
 from limewash.errors import InputError, LimewashError
 
@@ -30,6 +30,7 @@ app = typer.Typer(
 app.command("demo")(demo.demo)
 app.command("new")(new.new)
 app.command("studio")(studio.studio)
+scan.app.command("film")(scan_film.film)
 scan.app.command("measure")(scan_measure.measure)
 app.add_typer(site.app, name="site")
 app.add_typer(scan.app, name="scan")

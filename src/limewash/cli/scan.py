@@ -37,7 +37,7 @@ def pattern(
 ) -> None:
     """Write the pattern video that the projector plays while a phone films the house.
 
-    Examples:  limewash scan pattern pattern.mp4 --size 1920x1080
+    Example:  limewash scan pattern pattern.mp4 --size 1920x1080
 
       limewash scan pattern --stills pictures --short --size 1920x1080
     """
@@ -104,7 +104,7 @@ def read(
 ) -> None:
     """Read a filmed clip or a folder of photos: where each projector pixel lands, a photo to trace on, and findings.
 
-    Examples:  limewash scan read IMG_0042.MOV --project our-house
+    Example:  limewash scan read IMG_0042.MOV --project our-house
 
       limewash scan read photos --project our-house      (of the pictures of 'scan pattern --stills')
 
@@ -170,37 +170,6 @@ def check(
         return
     print_findings(findings)
     say(f"Drew {picture}: what the projector reaches, and what not.")
-
-
-@app.command("film")
-def film(
-    pattern_file: Annotated[Path, typer.Argument(metavar="PATTERN.mp4", help="The video that the projector plays.")],
-    out: Annotated[Path, typer.Argument(metavar="OUT.mp4", help="The clip to write.")],
-    house: Annotated[str, typer.Option(help="Which virtual house: painted or brick.")] = "painted",
-    size: Annotated[str, typer.Option(help="Pixels of the phone's video.")] = "1920x1080",
-    seed: Annotated[int, typer.Option(help="Of the phone's noise and clock.")] = 1,
-    as_json: JsonOption = False,
-) -> None:
-    """Film a pattern in the virtual house, as a phone would: to try a scan without going outside.
-
-    Example:  limewash scan film pattern.mp4 clip.mp4 --house brick
-    """
-    from limewash.media.reading import ClipReader
-    from limewash.world.display import under_video
-    from limewash.world.film import film as film_pattern
-    from limewash.world.phone import Phone
-    from limewash.world.virtual import load_world
-
-    with ClipReader(pattern_file) as reader:
-        projector_size = reader.info.size
-    with bar("Film") as report:
-        report(0.0, "building the house")
-        world = load_world(house, camera_size=parse_size(size), projector_size=projector_size)
-        film_pattern(pattern_file, out, under_video(world.view()), Phone(seed=seed), report)
-    if as_json:
-        print_json({"file": str(out), "house": house, "projector_size": list(projector_size), "seed": seed})
-        return
-    say(f"Filmed {out}. Next: limewash scan read {out} --project ...")
 
 
 def print_findings(findings: Findings) -> None:

@@ -149,7 +149,7 @@ class DemoJob:
         result = read_clip(self.root / "clip.mp4", self.plan.projector_size, part_of(progress, 0.0, 0.8))
         save_scan(self.project.next_scan(), result)
         progress(0.82, "measuring the scene")
-        folder, geometry = measure_scan(self.project)
+        _, geometry = measure_scan(self.project)
         progress(0.95, "comparing with the truth")
         return {
             **asdict(accuracy(result.correspondence, self.world.truth())),

@@ -130,10 +130,7 @@ class VideoWriter:
         """Write a frame as the next one; its planes hold BT.709 limited-range codes."""
         frame.pts = self.frame_count
         frame.time_base = 1 / self.rate
-        with _as_os_error(self._part):
-            self._container.mux(self._video.encode(frame))
-            self.frame_count += 1
-            self._write_sound(self._samples_due())
+        self._encode(frame)
 
     def write_grey(self, grey: NDArray[np.uint8]) -> None:
         """Write a full-range grey picture, uint8 (height, width)."""
@@ -150,6 +147,12 @@ class VideoWriter:
         frame = self.new_frame()
         fill_from_rgb(rgb, frame)
         self.write(frame)
+
+    def _encode(self, frame: av.VideoFrame) -> None:
+        with _as_os_error(self._part):
+            self._container.mux(self._video.encode(frame))
+            self.frame_count += 1
+            self._write_sound(self._samples_due())
 
     def _add_video(self) -> av.VideoStream:
         stream = self._container.add_stream("libx264", rate=self.rate, options=self._options)

@@ -20,7 +20,7 @@ from limewash.scan.pattern import Axis, Hold, PatternPlan
 Floats = NDArray[np.float32]
 Angles = NDArray[np.float64]
 
-_STRONG = 0.4  # quantile of the spread above which a sample takes part
+_STRONG = 0.6  # of the usual span from dark to bright, with which a sample takes part
 _FLAT = 0.45  # of the usual spread: a picture without fringes
 _WHITE, _BLACK = 0.75, 0.25  # of the span from dark to bright
 _SAME = 0.95  # correlation of pictures that may show the same
@@ -127,7 +127,7 @@ def _sort_out(samples: Floats) -> tuple[dict[int, str], NDArray[np.intp], NDArra
     """Black and white photos; those with a grating; the samples that the projector lights well."""
     low, high = np.quantile(samples, (0.03, 0.97), axis=0).astype(np.float32)
     span = high - low
-    strong = span > max(float(np.quantile(span, _STRONG)), 0.25 * float(np.quantile(span, 0.98)), 2.0)
+    strong = span >= max(_STRONG * float(np.quantile(span, 0.7)), 0.25 * float(np.quantile(span, 0.98)), 2.0)
     if not strong.any():
         return {}, np.zeros(0, dtype=np.intp), strong
     share = (samples[:, strong] - low[strong]) / span[strong]
