@@ -22,6 +22,7 @@ Map = NDArray[np.float32]
 _USUAL_TONE = 2.0  # exponent from a phone's codes to light, where the clip does not tell it
 _CELLS_PER_PERIOD = 4
 _BLUR_PERIODS = 2.0
+_THIN = 4  # the blur is many cells wide: every so many of them make one of what is looked at
 _STRONG = 0.2  # share of a place's usual light by which a hold must differ to count as touched
 _HIDES = 0.45  # share of its light that a place must lose to count as hidden
 _WIDE = 0.02  # and share of the lit part where it must
@@ -97,7 +98,7 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, Passing]:
     brighter = _and_neighbours(level & ((strength[:, lit] > much).mean(axis=1) > _WIDE))
     hidden = _and_neighbours(level & ((strength[:, lit] < -_HIDES).mean(axis=1) > _WIDE))
     gone = (level[:, None, None] & lit & (strength < -_STRONG))[hidden].any(axis=0) if hidden.any() else None
-    found = Passing(float(brighter.mean()), float(hidden.mean()), gone, step)
+    found = Passing(float(brighter.mean()), float(hidden.mean()), gone, _THIN * step)
     if max(found.light_share, found.hidden_share) > _ALWAYS:
         return takes, Passing()
     if brighter.any():
@@ -135,11 +136,12 @@ def _coarseness(takes: Takes) -> tuple[int, float]:
 def _in_cells(takes: Takes, n: int, step: int, blur: float, tone: float) -> Map:
     """Light of a hold, coarse and blurred. Codes are averaged within a cell, light from cell to cell."""
     height, width = takes.sums.shape[1:]
-    size = (width // step, height // step)
+    few = (width // (_THIN * step), height // (_THIN * step))
+    size = (_THIN * few[0], _THIN * few[1])
     whole = takes.sums[n, : size[1] * step, : size[0] * step]  # whole cells are averaged several times faster
     codes = cv2.resize(whole, size, interpolation=cv2.INTER_AREA).astype(np.float32) / np.float32(takes.counts[n])
     light = cv2.pow(np.maximum(codes - np.float32(takes.info.luma_black), 0.0), tone)
-    return np.asarray(cv2.GaussianBlur(light, (0, 0), blur), dtype=np.float32)
+    return np.asarray(cv2.resize(cv2.GaussianBlur(light, (0, 0), blur), few, interpolation=cv2.INTER_AREA))
 
 
 def _light(takes: Takes, n: int, tone: float) -> Map:
