@@ -6,10 +6,13 @@ import json
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
 import pytest
 from test_commands import run
 
 from limewash.media.images import read_image
+from limewash.scan.correspondence import load_correspondence
 
 
 @pytest.mark.slow
@@ -50,3 +53,54 @@ def test_frames_of_stills_are_not_kept_twice(
     arguments = ("scan", "read", str(tmp_path), "--project", str(house), "--pattern", "gray")
     assert run(monkeypatch, *arguments, "--keep-frames", str(tmp_path / "frames")) == 2
     assert "stills are kept already" in capsys.readouterr().err
+
+
+def test_photos_are_read_from_a_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pictures, house = tmp_path / "pictures", tmp_path / "house"
+    arguments = ("scan", "pattern", "--stills", str(pictures), "--short", "--size", "480x270", "--json")
+    assert run(monkeypatch, *arguments) == 0
+    made = json.loads(capsys.readouterr().out)
+    assert sorted(made["pictures"]) == sorted(path.name for path in pictures.iterdir())
+    assert run(monkeypatch, "new", str(house), "--size", "480x270") == 0
+    capsys.readouterr()
+    # A camera that sees the projector's picture itself: each pixel is found where it is.
+    assert run(monkeypatch, "scan", "read", str(pictures), "--project", str(house), "--json") == 0
+    read = json.loads(capsys.readouterr().out)
+    assert {"photos", "coverage"} <= {item["code"] for item in read["findings"]}
+    found = load_correspondence(house / "scans" / read["scan"] / "correspondence.npz")
+    assert found.seen.mean() > 0.97
+    y, x = np.nonzero(found.seen)
+    off = np.hypot(found.camera_x[y, x] - x, found.camera_y[y, x] - y)
+    assert np.median(off) < 0.1
+    assert np.quantile(off, 0.99) < 0.2
+    assert run(monkeypatch, "scan", "pattern", "--size", "480x270") == 2
+    assert "--stills DIR" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--camera", "0", "HERE/clip.mp4"), "there is no camera 0"),
+        (("--camera", "0"), "name just the clip to write"),
+        (("HERE/clip.mp4",), "--camera 0"),
+    ],
+)
+def test_filming_without_a_camera_says_what_to_do(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    arguments: tuple[str, ...],
+    said: str,
+) -> None:
+    monkeypatch.setattr("limewash.media.camera._opened", lambda _: cv2.VideoCapture())
+    assert run(monkeypatch, "scan", "film", *(word.replace("HERE", str(tmp_path)) for word in arguments)) == 2
+    assert said in " ".join(capsys.readouterr().err.split())
+    assert not (tmp_path / "clip.mp4").exists()
+
+
+def test_no_cameras_are_listed_as_none(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr("limewash.media.camera._opened", lambda _: cv2.VideoCapture())
+    assert run(monkeypatch, "scan", "film", "--cameras", "--json") == 0
+    assert json.loads(capsys.readouterr().out) == {"cameras": []}

@@ -43,7 +43,7 @@ def put(folder: Path, photos: list[NDArray[np.uint8]], seed: int = 1) -> None:
 
 def lines_of(photos: list[NDArray[np.uint8]]) -> Lines:
     height, width = photos[0].shape
-    rows, columns = (((np.arange(24) + 0.5) * side / 24).astype(int) for side in (height, width))
+    rows, columns = (np.sort(np.random.default_rng(3).choice(side, 24, replace=False)) for side in (height, width))
     across, down = [photo[rows] for photo in photos], [photo[:, columns].T for photo in photos]
     return Lines(np.stack(across).astype(np.float32), np.stack(down).astype(np.float32))
 

@@ -29,7 +29,8 @@ _LINKED = 0.35  # correlation of neighbours on a circle
 _STRAY_DEG = {8: 5.6, 6: 3.7}  # half of the least distance from a step to a code without a change of sign
 _CLEAR = 0.35  # cosine of the carrier from which on its sign is plain
 _WHOLE = 0.85  # of the fringe's light that a fringe of the same axis has
-_COHERENT = 0.3  # of the carrier, for a code to count
+_COHERENT = 0.42  # of the carrier, for a code to count
+_OTHER = 0.6  # share of the variance that is left over where something else is shown
 _CARRIER_DEG = 4.0  # about the error of a carrier's phase: blur where the sign changes pulls at it
 _CHANGES = 0.2  # and of the number of changes to a period
 _WORST = 9.0  # what a photo that fits nothing costs at most
@@ -233,10 +234,17 @@ def _codes(samples: Floats, gratings: NDArray[np.intp], circles: list[_Circle], 
             turn = np.exp(2j * circle.phase)
             squares.append(4.0 * np.sum(off * off * turn * (circle.light > 0)) / np.sum(circle.light**2))
         which = int(np.argmax(np.abs(squares)))
-        if abs(squares[which]) > _COHERENT:
-            carrier = 0.5 * float(np.angle(squares[which]))
+        carrier = 0.5 * float(np.angle(squares[which]))
+        if abs(squares[which]) > _COHERENT and _left_over(samples[n], circles[which], carrier) < _OTHER:
             codes[which][int(n)] = _Code(carrier, _changes(samples[n], circles[which], carrier, lines))
     return codes
+
+
+def _left_over(sample: Floats, circle: _Circle, carrier_rad: float) -> float:
+    """What a carrier of either sign does not explain of a photo, as a share of the fringe's own variance."""
+    wave = circle.light * np.abs(np.cos(circle.phase - carrier_rad))
+    off = (np.abs(sample - circle.ground) - wave) * (circle.light > 0.0)
+    return float(np.sum(off * off) / (0.5 * np.sum(circle.light**2)))
 
 
 def _changes(sample: Floats, circle: _Circle, carrier_rad: float, lines: Lines) -> complex:

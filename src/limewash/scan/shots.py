@@ -28,7 +28,8 @@ from limewash.scan.read import ScanResult, scan_of
 from limewash.scan.recognise import Lines, recognise
 from limewash.scan.takes import Takes
 
-_LINES = 24  # of each direction, by which the photos are told apart
+_LINES = 32  # of each direction, by which the photos are told apart
+_GOLDEN = 0.618  # of a cell, by which places that shall not repeat move on
 _FINER = 16  # parts of a code that a mean is kept in; as many times a code still fits 16 bits
 _WIDEST_PX = 4600  # a larger photo is halved: more than a projector's pixels can use, and memory is bounded
 _FEWEST = 16
@@ -143,11 +144,17 @@ def _sample(paths: Sequence[Path], progress: Progress) -> Lines:
                 "must come from one camera standing still, held the same way, with one zoom"
             )
         size = luma.shape
-        rows, columns = (((np.arange(_LINES) + 0.5) * side / _LINES).astype(np.intp) for side in size)
+        rows, columns = (_spread(side) for side in size)
         across.append(luma[rows])
         down.append(luma[:, columns].T)
         progress((n + 1) / len(paths), "looking through the photos")
     return Lines(np.stack(across), np.stack(down))
+
+
+def _spread(side: int) -> NDArray[np.intp]:
+    """Places of the lines, not evenly, or they might all lie at one phase of the fringe."""
+    number = np.arange(_LINES)
+    return ((number + number * _GOLDEN % 1.0) * side / _LINES).astype(np.intp)
 
 
 def _luma(picture: NDArray[np.uint8 | np.uint16]) -> NDArray[np.float32]:
