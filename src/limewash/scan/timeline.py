@@ -7,6 +7,7 @@ player that is late by a frame and a phone with an uneven frame rate all come ou
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -25,6 +26,8 @@ _ENOUGH = 0.95  # correlation of the chips' levels with black and white; an expo
 _UNCLEAR = 0.35  # share of the contrast by which a step from chip to chip may miss one of full height or none
 _UNEVEN = 0.2  # by how much of a beat a change in the mark may be off
 _REACH = 0.45  # how far from the expected time a change is looked for, in beats
+_FAINTEST, _PLAIN = 2.0, 5.0  # strengths below which a change is none, and from which it counts wherever it is
+_SURPRISE = 0.15  # by how much of a beat a change must be off to be doubted: cars and noise make changes, too
 _MEMORY = 16  # changes that the expectation rests on
 
 
@@ -183,12 +186,15 @@ class Clockwork:
         Present estimate of a beat on the clip's clock. [s]
     jumps_s : list of float
         How far each change was from where it was expected: a measure of the player's steadiness. [s]
+    doubted_s : float
+        How far off the last change was that was doubted for it; NaN where the last one was not. [s]
     """
 
     beats: list[float] = field(default_factory=list)
     seen_s: list[float] = field(default_factory=list)
     beat_s: float = 0.0
     jumps_s: list[float] = field(default_factory=list)
+    doubted_s: float = math.nan
 
     @classmethod
     def from_mark(cls, mark: Mark) -> Clockwork:
@@ -210,9 +216,17 @@ class Clockwork:
         """Find the change at a beat in the strengths of change of the frames around it; give its time [s]."""
         expected_s = self.expect(beat)
         found_s, strength = _change_near(times_s, change, expected_s, _REACH * self.beat_s)
-        if strength < 2.0:
+        if strength < _PLAIN and not self._believed(found_s - expected_s, strength):
             return expected_s
+        self.doubted_s = math.nan
         self.beats.append(beat)
         self.seen_s.append(found_s)
         self.jumps_s.append(found_s - expected_s)
         return found_s
+
+    def _believed(self, off_s: float, strength: float) -> bool:
+        """Whether a change that hardly stands out is one: on time it is, off time only if the last was as much off."""
+        again = abs(off_s - self.doubted_s) < _SURPRISE * self.beat_s
+        surprising = abs(off_s) > _SURPRISE * self.beat_s
+        self.doubted_s = off_s if surprising else math.nan
+        return strength >= _FAINTEST and (again or not surprising)
