@@ -1,11 +1,11 @@
 """How near clicks by hand come to the true edges, once settled on the photo: both virtual houses, many hands.
 
-Every corner is clicked with a normal noise of 2 photo pixels along x and y, every path settled on the photo by the
-projector's light, and carried to projector pixels through the exact scan. Edges that the photo does not show (white
+Every corner is clicked with a normal noise of 2 photo pixels along x and y, all paths settled together on the photo by
+the projector's light, and carried to projector pixels through the exact scan. Edges that the photo does not show (white
 board on white board, behind shrubs) cannot be settled on; they count in the last column only. The weights of settling
-were chosen with hands 0 to 17, and looked at with 100 to 407; the default here begins at 500.
+were chosen with hands 0 to 19, and looked at with 100 to 1307; the default here begins at 2000.
 
-    python bench/bench_snap.py [--hands 8] [--first 400] [--noise-px 2]
+    python bench/bench_snap.py [--hands 8] [--first 2000] [--noise-px 2]
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def main() -> None:
     """Print a line for each hand, and each house's own."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--hands", type=int, default=8)
-    parser.add_argument("--first", type=int, default=500)
+    parser.add_argument("--first", type=int, default=2000)
     parser.add_argument("--noise-px", type=float, default=2.0)
     args = parser.parse_args()
     for house in HOUSES:

@@ -15,7 +15,7 @@ from limewash.geometry.path import Line, Path2, polyline
 WALL, POST, SHADOW = 0.55, 0.75, 0.08
 
 
-@pytest.mark.parametrize("width_px", [1.6, 2.0, 2.6, 3.5])
+@pytest.mark.parametrize("width_px", [1.7, 2.0, 2.6, 3.5])
 def test_both_rims_of_a_thin_shadow_are_met(width_px: float) -> None:
     """Their blurred flanks lie up to half a pixel further apart than the rims."""
     top, foot = 40.2, 40.2 + width_px

@@ -39,6 +39,9 @@ class EdgeFit:
         Share of the places along it where the edge was found, 0 to 1.
     clear : bool
         Whether the edge is there along enough of it, and is more than chance.
+    line_step : float
+        How much darker or lighter than both its sides the thin line is that the edge bounds, 0 if it bounds none:
+        change of the logarithm of the light. [-]
     """
 
     segment: Segment
@@ -46,6 +49,7 @@ class EdgeFit:
     residual_px: float
     support: float
     clear: bool
+    line_step: float = 0.0
 
 
 def fit_edge(segment: Segment, profiles: Profiles, guess: Array) -> EdgeFit | None:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter
 
-from limewash.facade.edge_fit import EdgeFit, alike, blended, distance_px, fit_edge
+from limewash.facade.edge_fit import EdgeFit, distance_px, fit_edge
 from limewash.facade.profiles import STEP_PX, Profiles, beside, best_curve, slope_along, strength
 from limewash.facade.thin_lines import parted
 from limewash.geometry.path import Line, Segment
@@ -27,7 +27,7 @@ LOOK = 3.5
 MOST_EDGES = 8
 LEAST_SURE = 8.0
 """Standard errors by which an edge must differ from none. [-]"""
-NO_EDGE = 0.01
+NO_EDGE = 0.03
 """How likely it is that no edge was meant, against one that cannot be overlooked. [-]"""
 _CLEAR_STEP = 0.4
 """Change of the logarithm of the light at which an edge catches half as much attention as any can. [-]"""
@@ -94,29 +94,6 @@ def candidates(segment: Segment, profiles: Profiles, hand_px: float) -> list[Can
     return [*edges, Candidate(None, math.log(NO_EDGE) + clicks * spread)]
 
 
-def choose(found: list[Candidate], weights: Array, hand_px: float) -> EdgeFit | None:
-    """The likeliest edge; of edges so near to it that no click can tell them apart, the mean by their likelihoods.
-
-    Parameters
-    ----------
-    found : list of Candidate
-    weights : ndarray of shape (K,)
-        What is to be believed of each: its own weight, or more. [-]
-    hand_px : float
-        Spread of a click. [px]
-    """
-    best = int(np.argmax(weights))
-    top = found[best].fit
-    if top is None:
-        return None
-    near = [
-        (fit, math.exp(weight - weights[best]))
-        for fit, weight in ((candidate.fit, weight) for candidate, weight in zip(found, weights, strict=True))
-        if fit is top or (fit is not None and alike(fit, top) and distance_px(fit, top) < hand_px)
-    ]
-    return blended([fit for fit, _ in near], np.array([share for _, share in near]))
-
-
 def _salience(fit: EdgeFit, profiles: Profiles) -> float:
     """How much an edge catches the eye, up to 1: along how much of the line it runs, how the light differs across it.
 
@@ -124,7 +101,7 @@ def _salience(fit: EdgeFit, profiles: Profiles) -> float:
     """
     near, far = _BAND_PX
     across = beside(profiles, fit.offset_px, near, far) - beside(profiles, fit.offset_px, -near, -far)
-    step = float(np.linalg.norm(across))
+    step = max(float(np.linalg.norm(across)), fit.line_step)
     return float(fit.support**1.5) * (step / (step + _CLEAR_STEP) + _FAINT)
 
 

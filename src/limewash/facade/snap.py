@@ -11,7 +11,7 @@ from limewash.errors import InputError
 from limewash.facade.agree import Weighed, agree, weighed
 from limewash.facade.corners import join_corners
 from limewash.facade.edge_fit import EdgeFit
-from limewash.facade.meant import LOOK, Candidate, candidates, choose
+from limewash.facade.meant import LOOK, Candidate, candidates
 from limewash.facade.profiles import Profiles, cut_profiles
 from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.facade.upright import make_upright
@@ -154,7 +154,7 @@ def _laid(photo: NDArray[np.uint8], look: Weighed, hand_px: float) -> SettledPat
     """A path on the edges that are believed to be meant."""
     parts = zip(look.path.segments, look.found, look.weights, strict=True)
     settled = tuple(
-        _settled(photo, segment, choose(found, weights, hand_px), hand_px) for segment, found, weights in parts
+        _settled(photo, segment, found[int(weights.argmax())].fit, hand_px) for segment, found, weights in parts
     )
     return SettledPath(join_corners(look.path, [s.segment for s in settled], _SPREADS * hand_px), settled)
 
@@ -166,8 +166,7 @@ def _settled(photo: NDArray[np.uint8], segment: Segment, fit: EdgeFit | None, ha
     if not isinstance(segment, Line) and hand_px > again_px:
         # The models of curves hold for small moves: once more from where it is now.
         found = _candidates(photo, fit.segment, again_px)
-        again = choose(found, np.array([c.weight for c in found]), again_px)
-        fit = again or fit
+        fit = max(found, key=lambda candidate: candidate.weight).fit or fit
     return SettledSegment(fit.segment, float(np.abs(fit.offset_px).max()), fit.residual_px, fit.support, moved=True)
 
 

@@ -6,13 +6,14 @@ other apart: however thin it is, they are never nearer to each other than twice 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.facade.edge_fit import EdgeFit, alike, blended, distance_px
-from limewash.facade.profiles import Profiles, slope_along
+from limewash.facade.profiles import Profiles, beside, slope_along
 
 Array = NDArray[np.float64]
 
@@ -20,7 +21,7 @@ EDGE_SPREAD_PX = 0.95
 """Spread of a sharp edge in a sharp photo, with the profiles' own blur. A softer photo's rims are moved less. [px]"""
 ONE_PX = 1.4
 """The rims of a thinner line are taken for one edge. [px]"""
-_APART_PX = 4.0
+_APART_PX = 3.0
 """Flanks further apart do not sway each other. [px]"""
 
 
@@ -35,12 +36,13 @@ def parted(fits: list[EdgeFit], profiles: Profiles) -> list[EdgeFit]:
             continue
         other = min(near, key=lambda o: distance_px(fit, o))
         left.remove(other)
+        pair = [replace(one, line_step=_step(fit, other, profiles)) for one in (fit, other)]
         width_px = width_between_px(distance_px(fit, other))
         if width_px < ONE_PX:
-            found.append(blended([fit, other], np.array([0.5, 0.5])))
+            found.append(blended(pair, np.array([0.5, 0.5])))
         else:
             inward = 0.5 * (1.0 - width_px / distance_px(fit, other))
-            found += [blended(pair, np.array([1.0 - inward, inward])) for pair in ([fit, other], [other, fit])]
+            found += [blended(two, np.array([1.0 - inward, inward])) for two in (pair, pair[::-1])]
     return found
 
 
@@ -49,6 +51,13 @@ def _are_flanks(a: EdgeFit, b: EdgeFit, profiles: Profiles) -> bool:
     if not alike(a, b) or float(np.abs(a.offset_px - b.offset_px).max()) > _APART_PX:
         return False
     return float(np.dot(slope_along(profiles, a.offset_px), slope_along(profiles, b.offset_px))) < 0.0
+
+
+def _step(a: EdgeFit, b: EdgeFit, profiles: Profiles) -> float:
+    middle, half = 0.5 * (a.offset_px + b.offset_px), 0.5 * distance_px(a, b)
+    inside = beside(profiles, middle, -0.3, 0.3)
+    outside = [beside(profiles, middle, sign * (half + 0.5), sign * (half + 3.5)) for sign in (-1.0, 1.0)]
+    return float(np.linalg.norm(inside - 0.5 * (outside[0] + outside[1])))
 
 
 def width_between_px(flanks_px: float) -> float:

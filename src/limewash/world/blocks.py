@@ -67,6 +67,17 @@ def roof_lines(x_m: tuple[float, float], front_z_m: float, depth_m: float, eaves
     return RoofLines(np.array([(x[0], low, z), (x[1], low, z)]), np.array([(x[0], peak, back), (x[1], peak, back)]))
 
 
+SIDE_FASCIA_M = np.array([0.0, 0.015, 0.03])
+"""From the edge of a side gable's covering to the top of its fascia board's front."""
+
+
+def front_rim(roof: Roof) -> np.ndarray:
+    """From a roof's edge to what ends the roof for those who look: the boards' front, or the rim of the gutter. [m]"""
+    if roof.gable == "front":
+        return np.array([0.0, 0.0, 0.03])
+    return np.asarray(SIDE_FASCIA_M + _round_gutter(2.0 * np.pi))
+
+
 def add_block(mesh: MeshBuilder, block: Block) -> None:
     """Add the walls with their openings, the roof, the plinth and the corner boards."""
     outline, z = wall_outline(block), block.front_z_m
@@ -169,7 +180,7 @@ def _add_side_gable(mesh: MeshBuilder, lines: RoofLines, front_z: float, depth: 
     back_z = front_z - depth - roof.overhang_m
     far = [(right[0], right[1], back_z), (left[0], left[1], back_z)]
     mesh.slab([ridge_left, ridge_right, *far], ROOF_THICKNESS_M, roof.covering, edge=roof.fascia, under=roof.fascia)
-    out = np.array([0.0, 0.015, 0.03])
+    out = SIDE_FASCIA_M
     mesh.beam(left + out, right + out, up=(0, 1, 0), height_m=roof.fascia_m, depth_m=0.04, material=roof.fascia)
     _add_gutter(mesh, left + out, right + out)
     for low, high, side in ((left, ridge_left, -1), (right, ridge_right, 1)):
@@ -183,8 +194,13 @@ def _add_gutter(mesh: MeshBuilder, start: np.ndarray, end: np.ndarray) -> None:
     """A half-round gutter in front of a fascia board."""
     angles = np.linspace(np.pi, 2 * np.pi, 7)
     for a, b in pairwise(angles):
-        offset = [np.array([0.0, -0.02 + 0.06 * np.sin(t), 0.062 + 0.06 * np.cos(t)]) for t in (a, b)]
+        offset = [_round_gutter(t) for t in (a, b)]
         mesh.face([start + offset[0], end + offset[0], end + offset[1], start + offset[1]], "trim")
+
+
+def _round_gutter(angle_rad: float) -> np.ndarray:
+    """From the top of the fascia board's front to a point of the gutter; a full turn is its front rim. [m]"""
+    return np.array([0.0, -0.02 + 0.06 * np.sin(angle_rad), 0.062 + 0.06 * np.cos(angle_rad)])
 
 
 def add_porch(mesh: MeshBuilder, porch: Porch) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.geometry.device import Device
 from limewash.geometry.path import Cubic, Line, Path2, Point, Segment
-from limewash.world.blocks import post_span, roof_lines, step_spans, traced_wall
+from limewash.world.blocks import front_rim, post_span, roof_lines, step_spans, traced_wall
 from limewash.world.model import Block, Door, GarageDoor, House, Opening, Porch
 from limewash.world.openings import is_half_round, lintel_span, traced_outline, traced_z_m
 
@@ -113,7 +113,7 @@ def _add_block(block: Block, add: Adder) -> None:
     wall = [(x, y, block.front_z_m) for x, y in traced_wall(block)]
     add(f"{block.id}-wall", f"{block.title}: wall", Kind.WALL, _chain(wall, closed=True), True)
     lines = roof_lines(block.x_m, block.front_z_m, block.depth_m, block.eaves_y_m, block.roof)
-    edge = lines.edge + np.array([0.0, 0.0, 0.03])  # along the front of the boards
+    edge = lines.edge + front_rim(block.roof)
     if block.roof.gable == "side" and block.traced_x_m is not None:
         for end, traced, whole in zip(edge, block.traced_x_m, block.x_m, strict=True):
             end[0] = end[0] if traced == whole else traced
