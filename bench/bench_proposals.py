@@ -78,7 +78,8 @@ def told_of_photograph(proposals: list[Proposal]) -> str:
     right, found = int(like.any(axis=1).sum()), int(like.any(axis=0).sum())
     precision = f"{right / len(openings):.2f}" if openings else "not defined"
     told = f"proposed {in_words(proposals)}, of them {len(openings)} openings, {right} right"
-    return f"{told}; of {len(truth)} boxed by hand {found} found: precision {precision}, recall {found / len(truth):.2f}"
+    recall = f"{found / len(truth):.2f}"
+    return f"{told}; of {len(truth)} boxed by hand {found} found: precision {precision}, recall {recall}"
 
 
 def moved(name: str, right_m: float, up_m: float, tilt_deg: float) -> VirtualHouse:
