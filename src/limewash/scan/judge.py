@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from limewash.errors import InputError
 from limewash.scan.clip import Takes
 from limewash.scan.correspondence import Correspondence
+from limewash.scan.decode import Decoded
 from limewash.scan.findings import Finding, Findings, Severity
 from limewash.scan.focus import measure_focus
 from limewash.scan.judge_chain import chain_findings, focus_findings
+from limewash.scan.judge_lost import find_lost, lost_findings
 from limewash.scan.passing import Passing
 from limewash.scan.reach import Reach, find_reach
 from limewash.scan.scaling import measure_scaling, phone_tone
@@ -35,6 +37,7 @@ _FEWEST_SHARE = 0.005  # of the projector's picture: less is no scan
 def judge(
     path: Path,
     takes: Takes,
+    decoded: Decoded,
     surfaces: Surfaces,
     correspondence: Correspondence,
     moved_px: float,
@@ -46,7 +49,7 @@ def judge(
     ----------
     path : Path
         The clip, for messages.
-    takes, surfaces, correspondence
+    takes, decoded, surfaces, correspondence
         What the camera took and what came of it.
     moved_px : float
         How far the camera moved; NaN where that is not known. [px]
@@ -65,6 +68,7 @@ def judge(
         [
             coverage_finding(seen_share),
             *reach_findings(find_reach(correspondence)),
+            *lost_findings(find_lost(takes, decoded, surfaces, correspondence, passing)),
             precision_finding(surfaces),
             *_exposure(takes),
             *_lamps(takes),

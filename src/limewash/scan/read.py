@@ -122,7 +122,7 @@ def scan_of(
         photo = beside.submit(photo_of, takes)
         correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
         progress(0.67, "judging the scan")
-        findings = judge(path, takes, surfaces, correspondence, moved_px, passing)
+        findings = judge(path, takes, decoded, surfaces, correspondence, moved_px, passing)
     progress(1.0, "scan read")
     return ScanResult(correspondence, photo.result(), findings)
 
