@@ -140,6 +140,23 @@ def test_photos_stand_upright_as_their_note_says(tmp_path: Path, shots: dict[Hol
     assert scan.lens.focal_per_width == pytest.approx(26 / 43.267 * np.hypot(*SIZE) / SIZE[0], rel=1e-3)
 
 
+@pytest.mark.parametrize("far_px", [0.0, 0.6, 4.0])
+def test_a_camera_that_was_touched_is_told(tmp_path: Path, shots: dict[Hold, NDArray[np.uint8]], far_px: float) -> None:
+    move = np.array([[1.0, 0.0, far_px], [0.0, 1.0, 0.0]])
+    moved = [
+        cv2.warpAffine(p, move, SIZE, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE) if h.axis else p
+        for h, p in shots.items()
+    ]
+    put(tmp_path, moved)
+    if far_px > 2.0:
+        with pytest.raises(InputError, match=r"moved by [34]\.\d px"):
+            read_shots(tmp_path, SIZE)
+        return
+    finding = next(i for i in read_shots(tmp_path, SIZE).findings.items if i.code in ("still", "camera-moved"))
+    assert (finding.code == "camera-moved") == (far_px > 0.0)
+    assert finding.numbers["moved_px"] == pytest.approx(far_px, abs=0.15)
+
+
 def test_the_pictures_are_the_pattern_s_own(tmp_path: Path) -> None:
     paths = write_pictures(tmp_path / "pictures", SHORT)
     assert len(paths) == len(set(paths)) == len({replace(hold, beats=1) for hold in SHORT.body})

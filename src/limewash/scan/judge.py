@@ -52,7 +52,7 @@ def judge(
     takes, decoded, surfaces, correspondence
         What the camera took and what came of it.
     moved_px : float
-        How far the camera moved; NaN where that is not known. [px]
+        How far the camera moved. [px]
     passing : Passing
         Light and people that came by.
 
@@ -72,7 +72,7 @@ def judge(
             precision_finding(surfaces),
             *_exposure(takes),
             *_lamps(takes),
-            *_movement(moved_px, takes.info.size[0]),
+            *_movement(moved_px, takes),
             *_passing(passing),
             *_timing(takes),
             *_framing(surfaces),
@@ -188,16 +188,17 @@ def _exposure(takes: Takes) -> list[Finding]:
     return found
 
 
-def _movement(moved_px: float, width: int) -> list[Finding]:
-    if np.isnan(moved_px):
-        return []
-    if moved_px <= _MOVED_PX * width / 1920:
+def _movement(moved_px: float, takes: Takes) -> list[Finding]:
+    if moved_px <= _MOVED_PX * takes.info.size[0] / 1920:
         return [Finding("still", "good", "The camera stood still.", "", {"moved_px": moved_px})]
     text = (
         f"The camera moved by {moved_px:.1f} of its pixels while the pattern played; a slow movement was taken out, a "
         "sudden one leaves errors."
     )
     remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
+    if np.isnan(takes.beat_s):
+        text = f"The camera moved by {moved_px:.1f} of its pixels between the photos; that leaves errors."
+        remedy = "Use a tripod and a self-timer or a remote, and photograph all pictures again."
     return [Finding("camera-moved", "warning", text, remedy, {"moved_px": moved_px})]
 
 

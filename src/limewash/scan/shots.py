@@ -26,6 +26,7 @@ from limewash.scan.lens import lens_of_photos
 from limewash.scan.pattern import Hold, PatternPlan, plan_pattern
 from limewash.scan.read import ScanResult, scan_of
 from limewash.scan.recognise import Lines, recognise
+from limewash.scan.steady import moved_between
 from limewash.scan.takes import Takes
 
 _LINES = 32  # of each direction, by which the photos are told apart
@@ -108,7 +109,8 @@ def read_shots(
     takes, photo = _take(paths, plan, holds, part_of(progress, 0.4, 0.85))
     if keep is not None:
         keep_frames(keep, takes)
-    result = scan_of(folder, takes, math.nan, lambda _: photo, part_of(progress, 0.85, 1.0))
+    moved_px = moved_between(folder, takes)
+    result = scan_of(folder, takes, moved_px, lambda _: photo, part_of(progress, 0.85, 1.0))
     findings = Findings.sorted([*result.findings.items, *_notes(paths, holds)])
     return replace(result, findings=findings, lens=lens_of_photos(read_note(paths[0]), takes.info.size))
 

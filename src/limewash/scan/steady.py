@@ -40,28 +40,54 @@ def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
     InputError
         If the picture moved too far.
     """
-    whites = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n]]
+    whites = _whites(takes)
     last = _relief(_mean(takes, whites[-1:]))
     shifts = [np.array(shift_px(last, _relief(_mean(takes, [n])))) for n in whites[:-1]]
     moved_px = max((float(np.hypot(*shift)) for shift in shifts), default=0.0)
-    if moved_px > _RUINED_PX * takes.info.size[0] / 1920:
-        raise InputError(
-            f"{path}: the camera or the projector moved by {moved_px:.1f} px while the pattern played, too far to "
-            "put it right; put both on something that stands still, touch nothing, and film again"
-        )
+    _refuse_ruined(path, takes, moved_px)
     if moved_px < _WORTH_PX:
         return takes, moved_px
     middle_s = takes.spans_s.mean(axis=1)
     known = [(middle_s[n], shift) for n, shift in zip(whites, [*shifts, np.zeros(2)], strict=True)]
     for axis in (0, 1):
-        # All steps of a fringe together are a picture without a fringe: two more moments to tell the movement by.
-        steps = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "fringe" and hold.axis == axis]
+        steps = _steps(takes, axis)
         known.append((float(middle_s[steps].mean()), np.array(shift_px(last, _relief(_mean(takes, steps))))))
     known.sort(key=lambda moment: moment[0])
     times_s, places = np.array([t for t, _ in known]), np.array([shift for _, shift in known])
     for n, t_s in enumerate(middle_s):
         _move_back(takes.sums[n], np.interp(t_s, times_s, places[:, 0]), np.interp(t_s, times_s, places[:, 1]))
     return takes, moved_px
+
+
+def moved_between(path: Path, takes: Takes) -> float:
+    """How far photos in no order moved from the white one: the greater of the means of both fringes' photos [px].
+
+    Raises
+    ------
+    InputError
+        If they moved too far.
+    """
+    last = _relief(_mean(takes, _whites(takes)[-1:]))
+    moved_px = max(float(np.hypot(*shift_px(last, _relief(_mean(takes, _steps(takes, axis)))))) for axis in (0, 1))
+    _refuse_ruined(path, takes, moved_px)
+    return moved_px
+
+
+def _whites(takes: Takes) -> list[int]:
+    return [n for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n]]
+
+
+def _steps(takes: Takes, axis: int) -> list[int]:
+    """All steps of a fringe, which together are a picture without a fringe."""
+    return [n for n, hold in enumerate(takes.plan.body) if hold.kind == "fringe" and hold.axis == axis]
+
+
+def _refuse_ruined(path: Path, takes: Takes, moved_px: float) -> None:
+    if moved_px > _RUINED_PX * takes.info.size[0] / 1920:
+        raise InputError(
+            f"{path}: the camera or the projector moved by {moved_px:.1f} px while the pattern played, too far to "
+            "put it right; put both on something that stands still, touch nothing, and film again"
+        )
 
 
 def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
