@@ -14,6 +14,7 @@ from street import SIZE, Street, street
 
 from limewash.errors import InputError
 from limewash.media.images import read_image, write_image
+from limewash.scan.correspondence import Correspondence
 from limewash.scan.pattern import Hold, PatternPlan, plan_pattern
 from limewash.scan.recognise import Lines, recognise
 from limewash.scan.shots import picture_name, pictures_of, read_shots, write_pictures
@@ -105,6 +106,22 @@ def test_automatic_exposure_is_evened_out(tmp_path: Path) -> None:
     put(tmp_path, [*photograph(SHORT, street(), exposures=0.15).values()])
     errors = street().errors_px(read_shots(tmp_path, SIZE).correspondence)
     assert np.sqrt(np.mean(errors**2)) < 0.4
+
+
+def test_very_large_photos_are_made_smaller(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shots: dict[Hold, NDArray[np.uint8]]
+) -> None:
+    monkeypatch.setattr("limewash.scan.shots._MOST_PX", 1.1 * SIZE[0] * SIZE[1])
+    put(tmp_path, [cv2.resize(photo, None, fx=1.5, fy=1.5, interpolation=cv2.INTER_CUBIC) for photo in shots.values()])
+    scan = read_shots(tmp_path, SIZE)
+    (width, height), found = scan.correspondence.camera_size, scan.correspondence
+    assert 0.95 * 1.1 < width * height / (SIZE[0] * SIZE[1]) <= 1.11
+    assert scan.photo.shape == (height, width, 3)
+    # Pixels have their places at their centres: the scale holds from rim to rim.
+    x, y = ((part + 0.5) * old / new - 0.5 for part, old, new in zip(
+        (found.camera_x, found.camera_y), SIZE, (width, height), strict=True))  # fmt: skip
+    there = Correspondence(x.astype("f4"), y.astype("f4"), found.confidence, SIZE, SIZE)
+    assert np.sqrt(np.mean(street().errors_px(there) ** 2)) < 0.2
 
 
 def test_missing_pictures_are_named(tmp_path: Path, shots: dict[Hold, NDArray[np.uint8]]) -> None:

@@ -32,7 +32,7 @@ from limewash.scan.takes import Takes
 _LINES = 32  # of each direction, by which the photos are told apart
 _GOLDEN = 0.618  # of a cell, by which places that shall not repeat move on
 _FINER = 16  # parts of a code that a mean is kept in; as many times a code still fits 16 bits
-_WIDEST_PX = 4600  # a larger photo is halved: more than a projector's pixels can use, and memory is bounded
+_MOST_PX = 7e6  # a larger photo is made smaller: more would not tell a projector's pixels better, and memory is bounded
 _FEWEST = 16
 _NAMED = 6  # of the missing pictures, in a message
 _LUMA = np.array(LUMA_BT709, dtype=np.float32)
@@ -160,13 +160,19 @@ def _spread(side: int) -> NDArray[np.intp]:
 
 
 def _luma(picture: NDArray[np.uint8 | np.uint16]) -> NDArray[np.float32]:
-    """Luma in codes of 8 bits, of a large photo that of blocks of four pixels."""
+    """Luma in codes of 8 bits."""
     scale = np.float32(1.0 if picture.dtype == np.uint8 else 255.0 / 65535.0)
-    luma = cv2.transform(picture.astype(np.float32), (_LUMA * scale)[None])
-    if luma.shape[1] > _WIDEST_PX:
-        half = (luma.shape[1] // 2, luma.shape[0] // 2)
-        luma = cv2.resize(luma[: 2 * half[1], : 2 * half[0]], half, interpolation=cv2.INTER_AREA)
-    return np.asarray(luma, dtype=np.float32)
+    return _fitted(np.asarray(cv2.transform(picture.astype(np.float32), (_LUMA * scale)[None]), dtype=np.float32))
+
+
+def _fitted(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The same picture, made smaller if it is very large."""
+    height, width = picture.shape[:2]
+    scale = math.sqrt(_MOST_PX / (height * width))
+    if scale >= 1.0:
+        return picture
+    size = (2 * round(0.5 * scale * width), 2 * round(0.5 * scale * height))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
 def _check_complete(folder: Path, plan: PatternPlan, holds: Sequence[Hold | None]) -> None:
@@ -201,7 +207,7 @@ def _take(
         if sums is None:
             sums = np.zeros((len(plan.body), *mean.shape), dtype=np.uint16)
         if hold.kind == "white":
-            photo = _in_colour(pictures, mean.shape)
+            photo = _in_colour(pictures)
         # References that the clip shows several times are filled once: the last, where the photo of a clip comes from.
         n = max(n for n, body in enumerate(plan.body) if replace(body, beats=1) == hold)
         sums[n], counts[n] = np.rint(mean * _FINER), _FINER
@@ -211,12 +217,9 @@ def _take(
     return _as_takes(plan, sums, counts), photo
 
 
-def _in_colour(pictures: Sequence[NDArray[np.uint8 | np.uint16]], shape: tuple[int, ...]) -> NDArray[np.uint8]:
+def _in_colour(pictures: Sequence[NDArray[np.uint8 | np.uint16]]) -> NDArray[np.uint8]:
     eight = [picture if picture.dtype == np.uint8 else picture / 257.0 for picture in pictures]
-    mean = np.asarray(np.mean(eight, axis=0), dtype=np.float32)
-    height, width = shape
-    if mean.shape[:2] != shape:
-        mean = np.asarray(cv2.resize(mean[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA))
+    mean = _fitted(np.asarray(np.mean(eight, axis=0), dtype=np.float32))
     return np.asarray(np.rint(mean), dtype=np.uint8)
 
 
