@@ -6,19 +6,17 @@ its own noise, which is what a sinusoid fitted to all phase steps leaves over.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.scan.clip import Takes
+from limewash.scan.faint import AxisCarriers, follow_faint
 from limewash.scan.locate import locate_rows, noise_rows
 from limewash.scan.pattern import Axis, Hold, PatternPlan
+from limewash.scan.threads import in_threads
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -28,10 +26,8 @@ Indices = NDArray[np.int64]
 
 
 _HARMONICS = 3
-_ALONG, _ACROSS = 4, 1  # how far faint pixels are pooled, along the fringes and across them [camera px]
 _TILE = (128, 512)  # rows and columns that are decoded at a time
-_HALO = 8  # what its pixels ask around: 4 to be pooled, 2 for noise, 2 for the code [camera px]
-_OBJECTION = 3.5  # standard deviations by which a pixel's own fringe may be off the mean of its surroundings
+_HALO = 4  # what its pixels ask around: 2 for noise, 2 for the code [camera px]
 
 
 @dataclass(frozen=True)
@@ -79,66 +75,33 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
     """
     axes = (_AxisHolds.of(plan, weights, 0), _AxisHolds.of(plan, weights, 1))
     height, width = sums.shape[1:]
-    decoded = Decoded(*(np.empty((height, width), dtype=np.float32) for _ in range(6)))
+    found, noise = np.empty((5, height, width), dtype=np.float32), np.empty((height, width), dtype=np.float32)
     tiles = [(row, col) for row in range(0, height, _TILE[0]) for col in range(0, width, _TILE[1])]
-    in_threads(lambda tile: _decode_tile(sums, axes, *tile, decoded), tiles)
-    return decoded
+    in_threads(lambda tile: _decode_tile(sums, axes, *tile, found, noise), tiles)
+    follow_faint(sums, (axes[0].carriers(), axes[1].carriers()), noise, found)
+    x, y, sigma_x, sigma_y, amplitude = found
+    return Decoded(x, y, sigma_x, sigma_y, amplitude, noise)
 
 
-def _decode_tile(sums: Sums, axes: tuple[_AxisHolds, _AxisHolds], row: int, col: int, decoded: Decoded) -> None:
-    """Decode a tile, with as much around it as its pixels ask: small enough to stay in the processor's cache."""
-    height, width = decoded.x.shape
+def _decode_tile(
+    sums: Sums, axes: tuple[_AxisHolds, _AxisHolds], row: int, col: int, found: NDArray[np.float32], noise: Image
+) -> None:
+    """Decode a tile, with as much around it as its pixels ask: small enough to stay in the processor's cache.
+
+    `found` is as `follow_faint` takes it.
+    """
+    height, width = noise.shape
     top, left = max(row - _HALO, 0), max(col - _HALO, 0)
     tile = slice(row, min(row + _TILE[0], height)), slice(col, min(col + _TILE[1], width))
     inner = slice(row - top, tile[0].stop - top), slice(col - left, tile[1].stop - left)
     seen = np.ascontiguousarray(sums[:, top : tile[0].stop + _HALO, left : tile[1].stop + _HALO])
     wanted = np.zeros(seen.shape[1:], dtype=np.bool_)
     wanted[inner] = True
-    found, fringes = _decode_each(seen, axes, wanted)
-    wanted &= ~(np.isfinite(found.x) & np.isfinite(found.y))
-    if wanted.any():
-        _decode_faint(seen, axes, wanted, found, fringes)
-    for name in ("x", "y", "sigma_x", "sigma_y", "amplitude", "noise"):
-        getattr(decoded, name)[tile] = getattr(found, name)[inner]
-
-
-def _decode_each(sums: Sums, axes: tuple[_AxisHolds, _AxisHolds], wanted: Mask) -> tuple[Decoded, tuple[Image, Image]]:
-    """Decode the wanted pixels, each by itself; gives the cosine and sine parts of both axes' fringes as well."""
-    variance = _shared_noise([_noise(sums, axis) for axis in axes])
-    (x, sigma_x, fringe_x), (y, sigma_y, fringe_y) = (_locate(sums, axis, variance, wanted) for axis in axes)
-    amplitude = np.sqrt(np.hypot(*fringe_x) * np.hypot(*fringe_y))
-    return Decoded(x, y, sigma_x, sigma_y, amplitude, np.sqrt(variance)), (fringe_x, fringe_y)
-
-
-def _decode_faint(
-    sums: Sums,
-    axes: tuple[_AxisHolds, _AxisHolds],
-    wanted: Mask,
-    decoded: Decoded,
-    fringes: tuple[Image, Image],
-) -> None:
-    """Decode what said nothing by itself from the mean of its surroundings, where its own fringe does not object.
-
-    Dark roofs at grazing light and lawns far off return less than their noise, but their neighbours share their
-    surface. Glass beside bright trim has bright neighbours too, but no fringe of its own: it objects.
-    """
-    mean, mean_fringes = _decode_each(_pooled(sums, axes), axes, wanted)
-    for axis, own, fringe in zip(axes, fringes, mean_fringes, strict=True):
-        # Either part of a sinusoid through N steps has sqrt(2/N) times the noise of one.
-        limit = np.float32(_OBJECTION * np.sqrt(2.0 / axis.axis.steps)) * decoded.noise
-        wanted &= np.hypot(*(own - fringe)) < limit
-    for name in ("x", "y", "sigma_x", "sigma_y"):
-        np.copyto(getattr(decoded, name), getattr(mean, name), where=wanted)
-
-
-def _pooled(sums: Sums, axes: tuple[_AxisHolds, _AxisHolds]) -> Sums:
-    """Means over oblongs that lie along the fringes, where phase changes least."""
-    along, across = 2 * _ALONG + 1, 2 * _ACROSS + 1
-    pooled = np.empty_like(sums)
-    for axis, side in zip(axes, ((across, along), (along, across)), strict=True):
-        for n in (*axis.fringes, *axis.codes):
-            cv2.boxFilter(sums[n], -1, side, dst=pooled[n])
-    return pooled
+    variance = _shared_noise([_noise(seen, axis) for axis in axes])
+    (x, sigma_x, light_x), (y, sigma_y, light_y) = (_locate(seen, axis, variance, wanted) for axis in axes)
+    for whole, part in zip(found, (x, y, sigma_x, sigma_y, np.sqrt(light_x * light_y)), strict=True):
+        whole[tile] = part[inner]
+    noise[tile] = np.sqrt(variance)[inner]
 
 
 @dataclass(frozen=True)
@@ -180,6 +143,17 @@ class _AxisHolds:
             waves=waves(codes),
         )
 
+    def carriers(self) -> AxisCarriers:
+        return AxisCarriers(
+            picks=np.concatenate([self.fringes, self.codes]),
+            weights=np.concatenate([self.fringe_weights, self.code_weights]).astype(np.float64),
+            waves=np.concatenate([self.basis[:, 1:3], self.waves[:, :2]]).astype(np.float64),
+            bits=np.concatenate([np.full(len(self.fringes), -1), self.bits]),
+            steps=len(self.fringes),
+            period_px=self.axis.period_px,
+            length_px=self.axis.length_px,
+        )
+
 
 def _noise(sums: Sums, axis: _AxisHolds) -> Image:
     """Variance of one averaged picture, from what the fringes of an axis leave over of its phase steps."""
@@ -195,9 +169,9 @@ def _shared_noise(variances: list[Image]) -> Image:
 
 
 def _locate(sums: Sums, axis: _AxisHolds, variance: Image, wanted: Mask) -> tuple[Image, Image, Image]:
-    """Position, its standard deviation, and the fringe's cosine and sine part, shape (2, height, width)."""
+    """Position, its standard deviation, and the fringe's amplitude."""
     position, sigma = (np.full(variance.shape, np.nan, dtype=np.float32) for _ in range(2))
-    fringe = np.zeros((2, *variance.shape), dtype=np.float32)
+    amplitude = np.zeros(variance.shape, dtype=np.float32)
     locate_rows(
         sums,
         axis.fringes,
@@ -214,18 +188,6 @@ def _locate(sums: Sums, axis: _AxisHolds, variance: Image, wanted: Mask) -> tupl
         axis.axis.length_px,
         position,
         sigma,
-        fringe,
+        amplitude,
     )
-    return position, sigma, fringe
-
-
-def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
-    """Run `work(first_row, last_row)` over all rows, in threads."""
-    edges = np.linspace(0, rows, 4 * (os.cpu_count() or 1) + 1).astype(int).tolist()
-    in_threads(lambda band: work(*band), list(pairwise(edges)))
-
-
-def in_threads(work: Callable[[tuple[int, int]], None], parts: list[tuple[int, int]]) -> None:
-    """Run `work` on all parts, in threads: the kernels do not hold the lock."""
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        list(pool.map(work, parts))
+    return position, sigma, amplitude

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from limewash.jit import kernel
 from limewash.scan.correspondence import Correspondence
-from limewash.scan.decode import in_bands
 from limewash.scan.surface import Surfaces
+from limewash.scan.threads import in_bands
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]

@@ -103,14 +103,14 @@ def locate_rows(
     length_px: int,
     position: Image,
     sigma: Image,
-    fringe: Image,
+    amplitude: Image,
 ) -> None:
     """Number the period of every pixel by the signs of its code holds, and give position and uncertainty.
 
     A bit is the sign of the fringe in its holds. Where that sign does not stand out of the pixel's own noise, the
     pixel asks its neighbours, whose scores point the same way because each is taken relative to its own phase.
     The boundary of the code next to the position found may say what it likes: phase knows better there.
-    `fringe` becomes the cosine and sine part that the phase steps alone gave.
+    `amplitude` becomes the fringe's by the phase steps alone.
     """
     rows, width = variance.shape
     steps, terms = basis.shape
@@ -131,7 +131,7 @@ def locate_rows(
             score_row(sums, ahead, codes, code_weights, bits, waves, fit[slot], score[slot], power[slot])
             ahead += 1
         slot = row % _RING
-        fringe[:, row] = fit[slot, 1:3]
+        amplitude[row] = np.sqrt(power[slot])
         if not wanted[row].any():
             continue
         for col in range(width):

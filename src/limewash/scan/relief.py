@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from limewash.geometry.device import Device
 from limewash.scan.correspondence import Correspondence
-from limewash.scan.decode import in_bands
+from limewash.scan.threads import in_bands
 from limewash.scan.two_view import TwoView, ray_depth
 
 Array = NDArray[np.float64]

@@ -18,12 +18,13 @@ from limewash.jit import kernel
 from limewash.light.colour import LUMA_BT709
 from limewash.media.images import read_image
 from limewash.progress import Progress, silent
-from limewash.scan.decode import Decoded, in_bands
+from limewash.scan.decode import Decoded
 from limewash.scan.findings import Findings
 from limewash.scan.grid import to_projector_grid
 from limewash.scan.judge import coverage_finding, precision_finding
 from limewash.scan.read import ScanResult
 from limewash.scan.surface import find_surfaces
+from limewash.scan.threads import in_bands
 
 Codes = NDArray[np.uint8]
 

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
-from limewash.scan.decode import Decoded, in_bands, in_threads
+from limewash.scan.decode import Decoded
 from limewash.scan.planes import COLUMNS, ROWS, fit_planes
+from limewash.scan.threads import in_bands, in_threads
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]

@@ -1,0 +1,22 @@
+"""Sharing work out among the processor's cores."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
+
+import numpy as np
+
+
+def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
+    """Run `work(first_row, last_row)` over all rows, in threads."""
+    edges = np.linspace(0, rows, 4 * (os.cpu_count() or 1) + 1).astype(int).tolist()
+    in_threads(lambda band: work(*band), list(pairwise(edges)))
+
+
+def in_threads(work: Callable[[tuple[int, int]], None], parts: list[tuple[int, int]]) -> None:
+    """Run `work` on all parts, in threads: the kernels do not hold the lock."""
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        list(pool.map(work, parts))
