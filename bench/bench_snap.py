@@ -5,7 +5,7 @@ the projector's light, and carried to projector pixels through the exact scan. E
 board on white board, behind shrubs) cannot be settled on; they count in the last column only. The weights of settling
 were chosen with hands 0 to 19, and looked at with 100 to 1307; the default here begins at 2000.
 
-    python bench/bench_snap.py [--hands 8] [--first 2000] [--noise-px 2]
+    python bench/bench_snap.py [--hands 24] [--first 2000] [--noise-px 2]
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ REACH_PX = 0.7
 def main() -> None:
     """Print a line for each hand, and each house's own."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--hands", type=int, default=8)
+    parser.add_argument("--hands", type=int, default=24)
     parser.add_argument("--first", type=int, default=2000)
     parser.add_argument("--noise-px", type=float, default=2.0)
     args = parser.parse_args()

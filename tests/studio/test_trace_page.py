@@ -115,6 +115,25 @@ def test_two_rough_clicks_make_a_rectangle_on_its_edges(drawing: Drawing) -> Non
     assert made.kind is Kind.WINDOW and made.is_area
 
 
+def test_all_that_is_drawn_settles_in_one_step(drawing: Drawing) -> None:
+    """The window and the half-round are pushed off their edges; nothing is in hand; one button puts both back."""
+    true = {item.id: corners(item) for item in drawing.paths.values() if item.title in ("Kitchen", "Half-round")}
+    for name, places in true.items():
+        drawing.page.get_by_role("option", name=drawing.paths[name].title).click()
+        drawing.page.locator("trace-board").focus()
+        drawing.key("ArrowRight", "ArrowRight", "ArrowDown")
+        drawing.until(lambda n=name, p=places: (corners(drawing.paths[n])[0] == p[0] + (2.0, 1.0)).all(), "moved")
+    drawing.key("Escape")
+    moved = drawing.paths
+    drawing.page.get_by_role("button", name="Settle all").click()
+    drawing.until(lambda: all(drawing.paths[n] != moved[n] for n in true), "settled", seconds=20.0)
+    for name, places in true.items():
+        # The picture's filled openings reach half a pixel further than their drawn corners.
+        np.testing.assert_allclose(corners(drawing.paths[name]), places, atol=0.9)
+    drawing.key("Control+z")
+    drawing.until(lambda: all(drawing.paths[n] == moved[n] for n in true), "both put back by one undo")
+
+
 def test_lines_open_and_closed(drawing: Drawing) -> None:
     drawing.key("l", "9", "g", "Shift+S")  # keep dark; nothing catches, nothing settles
     for x, y in ((600, 450), (700, 455), (650, 540)):

@@ -62,8 +62,8 @@ class ScanPage {
   }
 
   drawUpload() {
-    const input = el("input", { type: "file", accept: "video/*", class: "unseen", id: "clip", on: { change: () => input.files?.[0] && this.send(input.files[0]) } });
-    const zone = el("label", { for: "clip", class: "empty drop" }, icon("up"), el("span", {}, "Drop the clip here, or choose it"), input);
+    const input = el("input", { type: "file", accept: "video/*,.zip", class: "unseen", id: "clip", on: { change: () => input.files?.[0] && this.send(input.files[0]) } });
+    const zone = el("label", { for: "clip", class: "empty drop" }, icon("up"), el("span", {}, "Drop the clip here, or choose it; photos of the pictures go into one ZIP file"), input);
     for (const type of ["dragover", "dragleave", "drop"]) {
       zone.addEventListener(type, (/** @type {DragEvent} */ event) => {
         event.preventDefault();

@@ -71,7 +71,7 @@ export class Desk {
       gather: (/** @type {string} */ group) => this.#changeAll((path) => ({ ...path, group }), group ? `gather into ${group}`.slice(0, 80) : "ungroup"),
       place: (/** @type {0 | 1} */ axis, /** @type {number} */ value) => this.place(axis, value), step: () => this.step,
       setStep: (/** @type {number | null} */ size, /** @type {string | null} */ unit) => { this.step = { size: size ?? this.step.size, unit: unit ?? this.step.unit }; },
-      settle: () => this.settle(), tool: (/** @type {string} */ name) => this.setTool(name), copies: (/** @type {number} */ n) => { this.copies = Math.min(Math.max(Math.round(n) || 1, 1), 60); },
+      settle: () => this.settle(), onPhoto: () => !this.byEyeScan, tool: (/** @type {string} */ name) => this.setTool(name), copies: (/** @type {number} */ n) => { this.copies = Math.min(Math.max(Math.round(n) || 1, 1), 60); },
       lock: () => this.lock(), remove: () => this.remove(), surface: (/** @type {string | null} */ surface) => this.#changeAll((path) => ({ ...path, surface }), "say which surface"),
       look: (/** @type {string} */ id) => this.look([id]),
     });

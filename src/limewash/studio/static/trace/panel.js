@@ -44,12 +44,21 @@ export class Panel {
 
   /** @param {Traced[]} chosen */
   #showInHand(chosen) {
-    const key = JSON.stringify([chosen.map((path) => [path.id, this.bench.store.isLocked(path.id)]), this.bench.corner !== null]);
+    const some = this.bench.store.paths.length > 0 && this.does.onPhoto();
+    const key = JSON.stringify([chosen.map((path) => [path.id, this.bench.store.isLocked(path.id)]), this.bench.corner !== null, some]);
     if (key !== this.#shownFor) {
       this.#shownFor = key;
-      this.#inHand.replaceChildren(...(chosen.length ? this.#controls(chosen) : [el("p", { class: "soft small nothing" }, "Nothing in hand. Choose a tool and draw, or click a line.")]));
+      this.#inHand.replaceChildren(...(chosen.length ? this.#controls(chosen) : this.#emptyHand(some)));
     }
     this.#fill(chosen);
+  }
+
+  /** @param {boolean} some whether anything is drawn that could settle on a photo */
+  #emptyHand(some) {
+    const words = el("p", { class: "soft small nothing" }, "Nothing in hand. Choose a tool and draw, or click a line.");
+    if (!some) return [words];
+    return [words, el("div", { class: "row tight" }, button({ text: "Settle all", run: this.does.settle,
+      label: "Move all that is drawn onto the photo's edges together: windows of one row then help each other (S)" }))];
   }
 
   /** @param {Traced[]} chosen */
