@@ -57,7 +57,8 @@ class Feature:
 
     Windows, doors and garage doors are given by the outer edge of the boards around them, on the boards'
     front; where there are none, by the edge of the hole in the wall's plane. So the path runs along the edge
-    of a surface that returns light, never on glass.
+    of a surface that returns light, never on glass. Roof lines run along what ends the roof for those who look: the
+    top of its boards, or the front rim of the gutter that hangs before them.
 
     Attributes
     ----------
