@@ -89,12 +89,14 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
     rows, columns = -(-height // BLOCK), -(-width // BLOCK)
     fresh = np.ones((rows, columns), dtype=np.bool_)
     a, b = axes
-    for _ in range(_PASSES):
+    for count in range(_PASSES):
         known = found.copy()
         # Only what lies within reach of something new can come out otherwise than before.
         near = cv2.dilate(fresh.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
         fresh = np.zeros_like(near)
-        blocks = np.argwhere(near & _in_question(known, rows, columns))
+        # What is known but unsure is looked at once.
+        asked = ~(known[2] + known[3] < 2.0 * _UNSURE_PX) if count == 0 else np.isnan(known[2] + known[3])
+        blocks = np.argwhere(near & _in_question(asked, known, rows, columns))
         in_bands(
             len(blocks),
             lambda first, last, blocks=blocks, known=known, fresh=fresh: follow_blocks(  # type: ignore[misc]
@@ -126,15 +128,14 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
             return
 
 
-def _in_question(known: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.bool_]:
-    """Blocks that hold unknown or unsure pixels, and have known ones in or beside them."""
-    unsure = ~(known[2] + known[3] < 2.0 * _UNSURE_PX)
+def _in_question(asked: NDArray[np.bool_], known: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.bool_]:
+    """Blocks that hold pixels that are asked for, and have known ones in or beside them."""
     sure = np.isfinite(known[0]) & np.isfinite(known[1])
-    height, width = unsure.shape
+    height, width = sure.shape
     pad = ((0, rows * BLOCK - height), (0, columns * BLOCK - width))
     asks, knows = (
         np.pad(part, pad).reshape(rows, BLOCK, columns, BLOCK).sum(axis=(1, 3), dtype=np.float32)
-        for part in (unsure, sure)
+        for part in (asked, sure)
     )
     around = cv2.boxFilter(knows, -1, (5, 5), normalize=False)
     return np.asarray((asks > 0) & (around >= _LEAST))
