@@ -71,11 +71,19 @@ SIDE_FASCIA_M = np.array([0.0, 0.015, 0.03])
 """From the edge of a side gable's covering to the top of its fascia board's front."""
 
 
-def front_rim(roof: Roof) -> np.ndarray:
-    """From a roof's edge to what ends the roof for those who look: the boards' front, or the rim of the gutter. [m]"""
-    if roof.gable == "front":
-        return np.array([0.0, 0.0, 0.03])
-    return np.asarray(SIDE_FASCIA_M + _round_gutter(2.0 * np.pi))
+FRONT_FASCIA_M = 0.03
+BARGE_LIFT_M = 0.02
+"""How far the boards of a gable stand before the edge of the covering, and above it, square to the slope."""
+
+
+def visible_edge(lines: RoofLines, roof: Roof) -> np.ndarray:
+    """What ends a roof for those who look, world points (N, 3): the top of its boards, or the rim of the gutter. [m]"""
+    if roof.gable == "side":
+        return np.asarray(lines.edge + SIDE_FASCIA_M + _round_gutter(2.0 * np.pi))
+    pitch = np.radians(roof.pitch_deg)
+    aside, up = BARGE_LIFT_M * np.sin(pitch), BARGE_LIFT_M * np.cos(pitch)
+    lift = [(-aside, up, 0.0), (0.0, BARGE_LIFT_M / np.cos(pitch), 0.0), (aside, up, 0.0)]
+    return np.asarray(lines.edge + np.array(lift) + np.array([0.0, 0.0, FRONT_FASCIA_M]))
 
 
 def add_block(mesh: MeshBuilder, block: Block) -> None:
@@ -159,8 +167,8 @@ def _add_front_gable(mesh: MeshBuilder, lines: RoofLines, back_z: float, roof: R
         along = peak - low
         normal = np.array([-along[1], along[0], 0.0])
         up = normal if normal[1] > 0 else -normal
-        out = (0.0, 0.0, 0.03)
-        lift = up / np.linalg.norm(up) * 0.02
+        out = (0.0, 0.0, FRONT_FASCIA_M)
+        lift = up / np.linalg.norm(up) * BARGE_LIFT_M
         mesh.beam(
             low + out + lift, peak + out + lift, up=up, height_m=roof.fascia_m, depth_m=0.04, material=roof.fascia
         )

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.geometry.device import Device
 from limewash.geometry.path import Cubic, Line, Path2, Point, Segment
-from limewash.world.blocks import front_rim, post_span, roof_lines, step_spans, traced_wall
+from limewash.world.blocks import post_span, roof_lines, step_spans, traced_wall, visible_edge
 from limewash.world.model import Block, Door, GarageDoor, House, Opening, Porch
 from limewash.world.openings import is_half_round, lintel_span, traced_outline, traced_z_m
 
@@ -114,7 +114,7 @@ def _add_block(block: Block, add: Adder) -> None:
     wall = [(x, y, block.front_z_m) for x, y in traced_wall(block)]
     add(f"{block.id}-wall", f"{block.title}: wall", Kind.WALL, _chain(wall, closed=True), True)
     lines = roof_lines(block.x_m, block.front_z_m, block.depth_m, block.eaves_y_m, block.roof)
-    edge = lines.edge + front_rim(block.roof)
+    edge = visible_edge(lines, block.roof)
     if block.roof.gable == "side" and block.traced_x_m is not None:
         for end, traced, whole in zip(edge, block.traced_x_m, block.x_m, strict=True):
             end[0] = end[0] if traced == whole else traced
@@ -125,11 +125,10 @@ def _add_porch(porch: Porch, add: Adder) -> None:
     front = porch.wall_z_m + porch.depth_m
     top = porch.beam_y_m + porch.beam_m
     if porch.roof.gable == "front":
-        edge = roof_lines(porch.x_m, front, porch.depth_m, top, porch.roof).edge
+        edge = visible_edge(roof_lines(porch.x_m, front, porch.depth_m, top, porch.roof), porch.roof)
     else:
         x = (porch.x_m[0] - porch.roof.rake_m, porch.x_m[1] + porch.roof.rake_m)
-        edge = np.array([(end, top + 0.06, front + porch.roof.overhang_m) for end in x])
-    edge = edge + np.array([0.0, 0.0, 0.03])
+        edge = np.array([(end, top + 0.06, front + porch.roof.overhang_m + 0.03) for end in x])
     add(f"{porch.id}-roof-line", f"{porch.title}: roof line", Kind.ROOF_LINE, _chain(edge, closed=False), False)
     x = (porch.x_m[0] + 0.05, porch.x_m[1] - 0.05)
     beam = _upright(x, (porch.beam_y_m, top), front - 0.03)
