@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from street import SIZE, Street, street
 
 from limewash.errors import InputError
 from limewash.media.images import read_image, write_image
+from limewash.scan.any_input import read_any
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.pattern import Hold, PatternPlan, plan_pattern
 from limewash.scan.recognise import Lines, recognise
@@ -124,9 +126,9 @@ def test_very_large_photos_are_made_smaller(
     assert np.sqrt(np.mean(street().errors_px(there) ** 2)) < 0.2
 
 
-def test_missing_pictures_are_named(tmp_path: Path, shots: dict[Hold, NDArray[np.uint8]]) -> None:
-    holds = list(shots)
-    fringe, code = (next(h for h in holds if h.kind == kind and h.axis == 1) for kind in ("fringe", "code"))
+@pytest.mark.parametrize("axis", [0, 1])
+def test_missing_pictures_are_named(tmp_path: Path, shots: dict[Hold, NDArray[np.uint8]], axis: int) -> None:
+    fringe, code = ([h for h in shots if h.kind == kind and h.axis == axis][2] for kind in ("fringe", "code"))
     put(tmp_path, [photo for hold, photo in shots.items() if hold not in (fringe, code)])
     with pytest.raises(InputError) as error:
         read_shots(tmp_path, SIZE)
@@ -197,3 +199,31 @@ def test_folders_without_the_pattern_are_refused(tmp_path: Path, shots: dict[Hol
     write_image(tmp_path / "sizes" / "IMG_0003.png", np.zeros((20, 30), np.uint8))
     with pytest.raises(InputError, match="camera standing still"):
         read_shots(tmp_path / "sizes", SIZE)
+
+
+def test_a_zip_of_photos_is_read_like_a_folder(tmp_path: Path, shots: dict[Hold, NDArray[np.uint8]]) -> None:
+    put(tmp_path / "photos", [*shots.values()])
+    with zipfile.ZipFile(tmp_path / "photos.zip", "w") as archive:
+        for number, path in enumerate(sorted((tmp_path / "photos").iterdir())):
+            # Folders inside, and names that would lead out of any folder.
+            archive.write(path, ("DCIM/100/", "../../")[number % 2] + path.name)
+        archive.writestr("__MACOSX/._IMG_0001.png", b"a note, no photo")
+        archive.writestr("readme.txt", b"nothing")
+    from_zip, from_folder = read_any(tmp_path / "photos.zip", SIZE), read_any(tmp_path / "photos", SIZE)
+    assert np.array_equal(from_zip.correspondence.camera_x, from_folder.correspondence.camera_x, equal_nan=True)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["photos", "photos.zip"]
+
+
+def test_zips_without_photos_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.zip"
+    path.write_bytes(b"PK but no more")
+    with pytest.raises(InputError, match="damaged"):
+        read_any(path, SIZE)
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("readme.txt", b"nothing")
+    with pytest.raises(InputError, match="holds no photos"):
+        read_any(path, SIZE)
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("a.png", b"nothing")
+    with pytest.raises(InputError, match=r"a\.zip holds 1 photos"):
+        read_any(path, SIZE)

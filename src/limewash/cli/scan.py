@@ -84,9 +84,7 @@ class Source(StrEnum):
 
 @app.command("read")
 def read(
-    clip: Annotated[
-        Path, typer.Argument(metavar="CLIP", help="What the phone filmed, or a folder of photos of the pictures.")
-    ],
+    clip: Annotated[Path, typer.Argument(metavar="CLIP", help="What the phone filmed, or a folder or ZIP of photos.")],
     project: ProjectOption = HERE,
     pattern_kind: Annotated[
         Source,
@@ -111,8 +109,8 @@ def read(
       limewash scan read stills --pattern gray --size 1024x768 --project our-house
     """
     from limewash.project.folder import open_project
-    from limewash.scan.read import read_clip, save_scan
-    from limewash.scan.shots import read_shots
+    from limewash.scan.any_input import read_any
+    from limewash.scan.read import save_scan
     from limewash.scan.stills import read_gray_stills
 
     opened = open_project(project)
@@ -125,10 +123,8 @@ def read(
     with bar("Scan") as report:
         if pattern_kind is Source.GRAY:
             result = read_gray_stills(clip, projector_size, report)
-        elif clip.is_dir():
-            result = read_shots(clip, projector_size, report, keep=keep_frames)
         else:
-            result = read_clip(clip, projector_size, report, keep=keep_frames)
+            result = read_any(clip, projector_size, report, keep=keep_frames)
     folder = opened.next_scan()
     save_scan(folder, result)
     if as_json:

@@ -52,7 +52,7 @@ def judge(
     takes, decoded, surfaces, correspondence
         What the camera took and what came of it.
     moved_px : float
-        How far the camera moved. [px]
+        How far the camera moved; NaN where that cannot be told. [px]
     passing : Passing
         Light and people that came by.
 
@@ -189,6 +189,8 @@ def _exposure(takes: Takes) -> list[Finding]:
 
 
 def _movement(moved_px: float, takes: Takes) -> list[Finding]:
+    if np.isnan(moved_px):
+        return []
     if moved_px <= _MOVED_PX * takes.info.size[0] / 1920:
         return [Finding("still", "good", "The camera stood still.", "", {"moved_px": moved_px})]
     text = (

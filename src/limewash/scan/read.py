@@ -101,7 +101,7 @@ def scan_of(
     takes : Takes
         One picture per hold; its sums are changed in place.
     moved_px : float
-        How far the camera moved. [px]
+        How far the camera moved; NaN where that cannot be told. [px]
     photo_of : callable
         Gives the photo, R'G'B' of the takes' size.
     progress : Progress

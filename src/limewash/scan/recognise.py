@@ -28,6 +28,7 @@ _CIRCLE = 0.75  # share of a picture that lies in the directions of the fringes
 _LINKED = 0.35  # correlation of neighbours on a circle
 _STRAY_DEG = {8: 5.6, 6: 3.7}  # half of the least distance from a step to a code without a change of sign
 _CLEAR = 0.35  # cosine of the carrier from which on its sign is plain
+_ROUNDS = 4  # of fitting the circle
 _WHOLE = 0.85  # of the fringe's light that a fringe of the same axis has
 _COHERENT = 0.42  # of the carrier, for a code to count
 _OTHER = 0.6  # share of the variance that is left over where something else is shown
@@ -161,10 +162,18 @@ def _circles(
     circles = []
     for group in _linked(np.abs(alike[np.ix_(on_circle, on_circle)]) > _LINKED):
         members = on_circle[group]
-        found = _steps_on_circle(alike[np.ix_(members, members)], root[members] ** 2, steps)
-        step_of = {int(gratings[n]): step for n, step in zip(members, found, strict=True) if step is not None}
-        if len(set(step_of.values())) >= max(4, steps - 3):
-            circles.append(_fit(samples, step_of, steps, strong, lines))
+        circle = None
+        for reach in (1.0, 2.0):  # a missing picture pulls at the mean of all, and so at their angles
+            found = _steps_on_circle(alike[np.ix_(members, members)], root[members] ** 2, steps, reach)
+            step_of = {int(gratings[n]): step for n, step in zip(members, found, strict=True) if step is not None}
+            if len(set(step_of.values())) < max(4, steps - 3):
+                continue
+            circle = _fit(samples, step_of, steps, strong, lines)
+            if len(set(step_of.values())) == steps:
+                break
+            circle = _tidied(samples, gratings, circle, steps, strong, lines)
+        if circle is not None:
+            circles.append(circle)
     return sorted(circles, key=lambda circle: -len(set(circle.step_of.values())))[:2]
 
 
@@ -181,12 +190,12 @@ def _linked(link: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
     return groups
 
 
-def _steps_on_circle(alike: Angles, weight: Angles, steps: int) -> list[int | None]:
+def _steps_on_circle(alike: Angles, weight: Angles, steps: int, reach: float) -> list[int | None]:
     """Numbers of the steps that most pictures lie at; None for those in between."""
     strength, directions = np.linalg.eigh(alike)
     angle = np.arctan2(*(directions[:, -2:] * np.sqrt(np.maximum(strength[-2:], 0.0))).T)
     step_rad = 2.0 * np.pi / steps
-    near = np.radians(_STRAY_DEG[steps])
+    near = np.radians(reach * _STRAY_DEG[steps])
     off = (angle[:, None] - angle[None, :] + 0.5 * step_rad) % step_rad - 0.5 * step_rad
     begin = int(np.argmax((weight[:, None] * (np.abs(off) < near)).sum(axis=0)))
     there = np.abs(off[:, begin]) < near
@@ -209,16 +218,34 @@ def _fit(samples: Floats, step_of: dict[int, int], steps: int, strong: NDArray[n
     return _Circle(step_of, phase, light, ground, (steep[0], steep[1]))
 
 
+def _tidied(
+    samples: Floats, gratings: NDArray[np.intp], circle: _Circle, steps: int, strong: NDArray[np.bool_], lines: Lines
+) -> _Circle:
+    """The same without pictures that lie between the steps, and with those that were missed: both are plainer now."""
+    for _ in range(_ROUNDS):
+        step_of = {int(n): step for n in gratings if (step := _step(samples[n], circle, steps)) is not None}
+        if len(set(step_of.values())) < 3 or step_of == circle.step_of:
+            break
+        circle = _fit(samples, step_of, steps, strong, lines)
+    return circle
+
+
+def _step(sample: Floats, circle: _Circle, steps: int) -> int | None:
+    """Number of the step of the fringe that a photo shows; None if it shows none."""
+    step_rad = 2.0 * np.pi / steps
+    seen = 2.0 * np.sum((sample - circle.ground) * circle.light * np.exp(1j * circle.phase)) / np.sum(circle.light**2)
+    step = round(float(np.angle(seen)) / step_rad)
+    off = abs(float(np.angle(seen)) - step * step_rad)
+    return step % steps if abs(seen) > _WHOLE and off < np.radians(_STRAY_DEG[steps]) else None
+
+
 def _add_missed(samples: Floats, gratings: NDArray[np.intp], circles: list[_Circle], steps: int) -> None:
     """Fringes that lie off the directions of the rest, because few photos show them."""
-    step_rad = 2.0 * np.pi / steps
     for n in set(gratings.tolist()).difference(*(circle.step_of for circle in circles)):
         for circle in circles:
-            off = samples[n] - circle.ground
-            seen = 2.0 * np.sum(off * circle.light * np.exp(1j * circle.phase)) / np.sum(circle.light**2)
-            step = round(float(np.angle(seen)) / step_rad)
-            if abs(seen) > _WHOLE and abs(np.angle(seen) - step * step_rad) < np.radians(_STRAY_DEG[steps]):
-                circle.step_of[n] = step % steps
+            step = _step(samples[n], circle, steps)
+            if step is not None:
+                circle.step_of[n] = step
 
 
 def _codes(samples: Floats, gratings: NDArray[np.intp], circles: list[_Circle], lines: Lines) -> list[dict[int, _Code]]:

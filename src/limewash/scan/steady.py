@@ -15,6 +15,7 @@ Picture = NDArray[np.float32]
 
 _RUINED_PX = 3.0  # of a 1920 wide picture: the fringes of one direction no longer fit those of the other
 _WIDE_PX = 1920
+_ALIKE = 0.06  # correlation of edges, from which on they are the same ones; that of noise is a fifth of it
 _WORTH_PX = 0.5  # camera px; less is trembling, which the holds average away
 
 
@@ -62,14 +63,23 @@ def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
 def moved_between(path: Path, takes: Takes) -> float:
     """How far photos in no order moved from the white one: the greater of the means of both fringes' photos [px].
 
+    NaN where the wall is too plain to tell.
+
     Raises
     ------
     InputError
         If they moved too far.
     """
-    last = _relief(_mean(takes, _whites(takes)[-1:]))
-    moved_px = max(float(np.hypot(*shift_px(last, _relief(_mean(takes, _steps(takes, axis)))))) for axis in (0, 1))
-    _refuse_ruined(path, takes, moved_px)
+    white = _relief(_mean(takes, _whites(takes)[-1:]))
+    moved_px = float("nan")
+    for axis in (0, 1):
+        fringes = _relief(_mean(takes, _steps(takes, axis)))
+        dx, dy = shift_px(white, fringes)
+        back = np.roll(fringes, (-round(dy), -round(dx)), axis=(0, 1))
+        if float(np.mean(white * back)) > _ALIKE:
+            moved_px = float(np.fmax(moved_px, np.hypot(dx, dy)))
+    if moved_px > 0.0:
+        _refuse_ruined(path, takes, moved_px)
     return moved_px
 
 

@@ -23,11 +23,12 @@ def write_pattern(progress: Progress, *, size: tuple[int, int], rate: int, out: 
 
 
 def read_scan(progress: Progress, *, project: str, clip: str) -> Result:
-    """A clip into a new scan of the project."""
-    from limewash.scan.read import read_clip, save_scan
+    """A clip, or a ZIP file of photos, into a new scan of the project."""
+    from limewash.scan.any_input import read_any
+    from limewash.scan.read import save_scan
 
     opened = open_project(Path(project))
-    result = read_clip(Path(clip), opened.rig.projector.size, progress)
+    result = read_any(Path(clip), opened.rig.projector.size, progress)
     folder = opened.next_scan()
     save_scan(folder, result)
     return {"scan": folder.name, "warnings": len(result.findings.warnings)}

@@ -23,7 +23,7 @@ from limewash.studio.wire import Fault, Wire
 
 router = APIRouter(prefix="/api/scan", tags=["scan"], responses={422: {"model": Fault}})
 
-CLIPS = (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".3gp", ".mts", ".ts")
+CLIPS = (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".3gp", ".mts", ".ts", ".zip")
 ScanName = Annotated[str, Field(min_length=1, max_length=80)]
 VIDEO: dict[int | str, dict[str, Any]] = {200: {"content": {"video/mp4": {}}}}
 
