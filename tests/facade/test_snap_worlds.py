@@ -12,7 +12,7 @@ HANDS = (500, 501, 502, 503)
 @pytest.mark.slow
 @pytest.mark.parametrize("house", HOUSES)
 def test_clicks_by_hand_land_on_the_edges(house: str) -> None:
-    """Two pixels of noise on every click. 0.7 px is aimed at and not reached: now and then a neighbouring edge wins."""
+    """Two pixels of noise on every click. Over many hands 0.7 px is aimed at; one far click sways four of them."""
     front = front_of(load_world(house))
     drawn, done = [], []
     for seed in HANDS:
@@ -23,5 +23,5 @@ def test_clicks_by_hand_land_on_the_edges(house: str) -> None:
     rmse = float(np.sqrt((after**2).mean()))
     told = f"{house}: drawn {np.sqrt((before**2).mean()):.2f}, settled {rmse:.2f}, median {np.median(after):.2f}"
     assert np.sqrt((before**2).mean()) > 1.4, told  # the hand is not a steadier one than said
-    assert np.median(after) < 0.25, told
-    assert rmse < 1.0, told
+    assert np.median(after) < 0.2, told
+    assert rmse < 0.85, told
