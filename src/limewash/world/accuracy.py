@@ -12,7 +12,7 @@ from limewash.scan.correspondence import Correspondence
 from limewash.world.truth import Truth
 
 _FAR_PX = 3.0
-_EDGE_ON = 0.05  # of the camera pixels that a projector pixel fills elsewhere
+_EDGE_ON, _SLANTED = 0.05, 0.2  # of the camera pixels that a projector pixel fills elsewhere
 _AROUND = 3  # how far the pixels around are asked [projector px]
 
 Array = NDArray[np.float64]
@@ -86,7 +86,9 @@ def errors_px(found: Correspondence, truth: Correspondence) -> NDArray[np.float6
     gives more than a pixel, the pixels around are asked as well, each for what lies within a pixel of it.
 
     NaN also on surfaces that the camera sees edge-on, where a twentieth of its usual light or less comes from a
-    projector pixel: there a hair's breadth in the camera is many projector pixels.
+    projector pixel: there a hair's breadth in the camera is many projector pixels. On those that it sees at a slant,
+    with less than a fifth, more than 3 pixels are counted by the usual size of a pixel in the camera: the plane
+    says nothing any more so far from its own narrow strip.
 
     A truth without growth (not from a virtual house) is differenced from pixel to pixel instead, on the side
     where it changes least.
@@ -100,15 +102,18 @@ def errors_px(found: Correspondence, truth: Correspondence) -> NDArray[np.float6
     errors = np.hypot(*_taken_back(dx, dy, growth))
     rows, columns = np.nonzero(errors > 1.0)
     errors[rows, columns] = np.fmin(errors[rows, columns], _by_neighbours(found, truth, growth, rows, columns))
-    errors[_edge_on(growth)] = np.nan
+    area, usual = _areas(growth)
+    by_usual = np.hypot(dx, dy) / np.sqrt(usual)
+    errors = np.where((errors > _FAR_PX) & (area < _SLANTED * usual), np.fmin(errors, by_usual), errors)
+    errors[area < _EDGE_ON * usual] = np.nan
     return errors
 
 
-def _edge_on(growth: Array) -> NDArray[np.bool_]:
-    """Where a projector pixel fills next to nothing of the camera's picture."""
+def _areas(growth: Array) -> tuple[Array, float]:
+    """Camera pixels that each projector pixel fills, and what they usually are."""
     area = np.abs(growth[..., 0, 0] * growth[..., 1, 1] - growth[..., 0, 1] * growth[..., 1, 0])
     known = area[np.isfinite(area)]
-    return np.asarray(area < _EDGE_ON * np.median(known)) if known.size else np.isnan(area)
+    return area, float(np.median(known)) if known.size else float("nan")
 
 
 def _taken_back(dx: Array, dy: Array, growth: Array) -> tuple[Array, Array]:
