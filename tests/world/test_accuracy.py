@@ -58,6 +58,20 @@ def test_the_error_is_how_far_the_camera_pixel_s_own_light_is_off(name: str) -> 
     assert np.nanmedian(np.abs(error[rows, columns] - exact)) < 2e-3
 
 
+def test_a_far_miss_on_a_slanted_strip_is_counted_by_the_usual_size_of_a_pixel() -> None:
+    truth = small_world("painted").truth()
+    g = truth.growth.astype(np.float64)
+    area = np.abs(g[..., 0, 0] * g[..., 1, 1] - g[..., 0, 1] * g[..., 1, 0])
+    usual = float(np.median(area[truth.seen]))
+    slanted = truth.seen & (area < 0.2 * usual) & (area > 0.05 * usual)
+    assert slanted.any()
+    found = plain(truth, camera_x=truth.camera_x + np.float32(40.0))
+    error = errors_px(found, truth)[slanted]
+    assert error.max() <= 40.0 / np.sqrt(usual) * (1.0 + 1e-6)
+    # Where there is no closer surface to be taken for, it is just that.
+    assert np.quantile(error, 0.9) == pytest.approx(40.0 / np.sqrt(usual), rel=1e-6)
+
+
 def test_a_truth_without_slopes_gives_the_same_within_a_per_cent() -> None:
     truth = small_world("painted").truth()
     found = plain(truth, camera_x=truth.camera_x + np.float32(0.3))
