@@ -82,12 +82,12 @@ def find_lost(
         Of one scan; of the takes, black and white are enough.
     """
     white, black = takes.mean("white", -1), takes.mean("black", -1)
-    span, read = cv2.blur(white - black, _FEW), np.isfinite(surfaces.x)
+    span, read = cv2.blur(white - black, _FEW), np.isfinite(surfaces.x) & _arrived(correspondence)
     near = cv2.dilate(read.astype(np.uint8), np.ones(_FEW, dtype=np.uint8)) > 0
     strong = float(np.quantile(span, 0.95))
     left = (span > np.maximum(_LIT * strong, _STANDS_OUT * decoded.noise)) & ~near
     weight = _pixels_there(surfaces, read)
-    arrived = float(weight[read].sum())
+    arrived = float(weight[near & np.isfinite(surfaces.x)].sum())
     whole = max(arrived + float(weight[left].sum()), 1e-9)
     top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
     by_cause = {"rims": max(arrived - float(correspondence.seen.sum()), 0.0) / whole}
@@ -124,6 +124,16 @@ def _pixels_there(surfaces: Surfaces, read: Mask) -> Map:
     count = cv2.boxFilter(read.astype(np.float32), -1, (_AROUND, _AROUND))
     mean = cv2.boxFilter(there, -1, (_AROUND, _AROUND)) / np.maximum(count, np.float32(1e-3))
     return np.where(read, there, np.where(count > 0.02, mean, np.float32(usual)))
+
+
+def _arrived(correspondence: Correspondence) -> Mask:
+    """Camera pixels at or beside which a projector pixel is said to be seen."""
+    width, height = correspondence.camera_size
+    there = np.zeros((height, width), dtype=np.uint8)
+    seen = correspondence.seen
+    column, row = (np.rint(part[seen]).astype(np.intp) for part in (correspondence.camera_x, correspondence.camera_y))
+    there[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)] = 1
+    return np.asarray(cv2.dilate(there, np.ones(_FEW, dtype=np.uint8)) > 0)
 
 
 def _hidden(passing: Passing, shape: tuple[int, ...]) -> Mask:
