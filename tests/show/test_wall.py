@@ -7,8 +7,10 @@ import pytest
 from invented_house import camera_to_wall, invented_correspondence, invented_wall, wall_to_projector
 
 from limewash.errors import InputError
+from limewash.geometry.device import Device
 from limewash.geometry.homography import apply_homography
-from limewash.show.wall import assumed_wall, wall_metres
+from limewash.scan.geometry import SceneGeometry
+from limewash.show.wall import assumed_wall, geometry_metres, wall_metres
 
 
 def exact_metres(size: tuple[int, int] = (480, 270)) -> np.ndarray:
@@ -88,3 +90,36 @@ def test_too_little_seen_is_refused() -> None:
         wall_metres(replace(scan, camera_x=blind, camera_y=blind), camera_to_wall())
     with pytest.raises(InputError, match="width_m must be > 0"):
         assumed_wall((320, 180), 0.0)
+
+
+def test_a_lawn_wider_than_the_house_does_not_pass_for_its_wall() -> None:
+    size = (320, 180)
+    device = Device(size, (300.0, 300.0), (159.5, 60.0), np.diag([1.0, -1.0, -1.0]), np.array([0.0, 1.5, 12.0]))
+    across, down = np.meshgrid((np.arange(size[0]) - 159.5) / 300.0, (np.arange(size[1]) - 60.0) / 300.0)
+    # By hand: a ray (a, -b, -1) from 12 m before the wall meets it at depth 12, the ground at depth 1.5 / b.
+    depth = np.full(across.shape, 12.0)
+    depth[down > 0.0] = np.minimum(12.0, 1.5 / down[down > 0.0])
+    wall_seen = depth == 12.0
+    assert wall_seen.mean() < 0.6
+    seen = ~wall_seen
+    seen[20:60, 60:260] = True  # the lawn is seen whole, of the wall less than a quarter
+    normal = np.where(wall_seen[..., None], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]).astype(np.float32)
+    unknown = np.full(depth.shape, np.nan, dtype=np.float32)
+    geometry = SceneGeometry(
+        projector=device,
+        camera=device,
+        depth_m=np.where(seen, depth, np.nan).astype(np.float32),
+        sigma_m=unknown,
+        normal=normal,
+        tilt_sigma_rad=unknown,
+        stretch=0.0,
+        tape_m=0.0,
+        throw_sigma=0.0,
+        metric=True,
+    )
+    wall = geometry_metres(geometry)
+    there = np.s_[25:55, 70:250]
+    assert np.abs(wall.x_m[there] - 12.0 * across[there]).max() < 1e-3
+    assert np.abs(wall.y_m[there] - (1.5 - 12.0 * down[there])).max() < 1e-3
+    # Metres across on the plane that was fitted: 12 / 300 to a pixel, everywhere.
+    assert wall.pixel_m() == pytest.approx(12.0 / 300.0, rel=1e-3)

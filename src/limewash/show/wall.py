@@ -17,6 +17,7 @@ Field = NDArray[np.float32]
 Matrix = NDArray[np.float64]
 
 _COARSE = 8  # projector pixels per cell of the smooth part
+_FACING = 0.7  # how far a surface's normal points to the front, for it to be a wall
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,11 +123,14 @@ def geometry_metres(geometry: SceneGeometry) -> Wall:
         If too few pixels were seen to know where the picture lands.
     """
     seen = np.isfinite(geometry.depth_m)
-    return _from_seen(np.where(seen[..., None], geometry.points_m()[..., :2], 0.0).astype(np.float64), seen)
+    # A wide lawn is flat as well, but seen from the front it is a line: no plane for metres across and up.
+    facing = seen & (geometry.normal[..., 2] > _FACING)
+    fixes = facing if facing.mean() > 0.01 else seen
+    return _from_seen(np.where(seen[..., None], geometry.points_m()[..., :2], 0.0).astype(np.float64), seen, fixes)
 
 
-def _from_seen(found: NDArray[np.float64], seen: NDArray[np.bool_]) -> Wall:
-    """A wall from the metres of the pixels that were seen."""
+def _from_seen(found: NDArray[np.float64], seen: NDArray[np.bool_], fixes: NDArray[np.bool_] | None = None) -> Wall:
+    """A wall from the metres of the pixels that were seen; its plane from those that may fix it, else from all."""
     share = float(seen.mean())
     if share < 0.01:
         raise InputError(
@@ -134,7 +138,7 @@ def _from_seen(found: NDArray[np.float64], seen: NDArray[np.bool_]) -> Wall:
             "scan again with the whole picture inside the camera's view"
         )
     size = (seen.shape[1], seen.shape[0])
-    to_wall = _plane_fit(found, seen)
+    to_wall = _plane_fit(found, seen if fixes is None else fixes)
     plane = _over_grid(to_wall, size)
     rest = np.where(seen[..., None], found - plane, 0.0).astype(np.float32)
     coarse = _smooth_rest(rest, seen)
