@@ -68,6 +68,7 @@ def main(project: Path) -> None:
                 page.goto(address + page_path)
                 page.wait_for_selector("body[data-ready]", timeout=60_000)
                 page.wait_for_timeout(4000)
+                page.wait_for_function("[...document.images].every(image => image.hidden || image.naturalWidth)")
                 if name == "show":
                     page.wait_for_selector(".show-plate img:not([hidden])", timeout=60_000)
                 if name == "trace" and width > 1000:  # with something in hand
