@@ -81,8 +81,11 @@ def read_clip(
     if keep is not None:
         keep_frames(keep, takes)
     takes, moved_px = hold_still(path, takes)
-    scan = scan_of(path, takes, moved_px, lambda seen: _white_photo(path, seen), part_of(progress, 0.85, 1.0))
-    return replace(scan, lens=lens_of_clip(path, takes.info.size))
+    size = takes.info.size
+    handed = [takes]
+    del takes  # the pictures take most of the memory: whoever works on them must be free to let them go
+    scan = scan_of(path, handed.pop(), moved_px, lambda seen: _white_photo(path, seen), part_of(progress, 0.85, 1.0))
+    return replace(scan, lens=lens_of_clip(path, size))
 
 
 def scan_of(
