@@ -57,6 +57,19 @@ def make_folder(path: Path) -> None:
         raise InputError(f"cannot make the folder {path}: {error.strerror}; {_remedy(error)}") from error
 
 
+def new_folder(folder: Path, what: str) -> None:
+    """Make a folder for `what`, or take an empty one.
+
+    Raises
+    ------
+    InputError
+        If there is something in it already, or it cannot be made.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"{folder} exists already and is not an empty folder; name a new one for {what}")
+    make_folder(folder)
+
+
 def _remedy(error: OSError) -> str:
     import errno
 

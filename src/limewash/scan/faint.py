@@ -4,7 +4,7 @@ A dark roof at grazing light returns less of a fringe than a pixel has noise, an
 camera, so that no fixed neighbourhood can be averaged. But some of its pixels say where they are, and a surface
 goes on. In small blocks a plane through those pixels foretells phase and code of every pixel around; all holds of
 both axes are demodulated with what is foretold, which brings even a fringe far below the noise to light when 25
-pixels of 48 holds are added up. What comes out is either nothing, and the pixel stays unknown, or a fringe, whose
+pixels of 46 holds are added up. What comes out is either nothing, and the pixel stays unknown, or a fringe, whose
 phase then corrects the place foretold. What was found foretells the next block.
 """
 

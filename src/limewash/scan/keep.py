@@ -8,8 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from limewash.errors import InputError
-from limewash.files import make_folder, write_text
+from limewash.files import write_text
 from limewash.media.images import write_image
 from limewash.scan.pattern import Hold
 from limewash.scan.takes import Takes
@@ -21,18 +20,10 @@ def keep_frames(folder: Path, takes: Takes) -> None:
     Parameters
     ----------
     folder : Path
-        New or empty.
+        As `limewash.files.new_folder` made it, before the work: a wrong name shall cost nobody a scan.
     takes : Takes
         As clip or photos gave them.
-
-    Raises
-    ------
-    InputError
-        If there is something in the folder already.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(f"{folder} exists already and is not an empty folder; name a new one for the frames")
-    make_folder(folder)
     plan, entries = takes.plan, []
     counts = [*takes.counts, *takes.check_counts]
     for number, (hold, count) in enumerate(zip((*plan.body, *plan.checks), counts, strict=True)):

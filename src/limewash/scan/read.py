@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.files import make_folder
+from limewash.files import make_folder, new_folder
 from limewash.media.images import write_image
 from limewash.media.reading import ClipReader
 from limewash.progress import Progress, part_of, silent
@@ -77,21 +77,22 @@ def read_clip(
         seen; if the pattern is one for another size; if the clip ends too early or the camera moved.
     """
     path = Path(path)
-    takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
     if keep is not None:
-        keep_frames(keep, takes)
-    takes, moved_px = hold_still(path, takes)
-    size = takes.info.size
-    handed = [takes]
-    del takes  # the pictures take most of the memory: whoever works on them must be free to let them go
-    scan = scan_of(path, handed.pop(), moved_px, lambda seen: _white_photo(path, seen), part_of(progress, 0.85, 1.0))
-    return replace(scan, lens=lens_of_clip(path, size))
+        new_folder(keep, "the frames")
+
+    def take() -> tuple[Takes, float]:
+        takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
+        if keep is not None:
+            keep_frames(keep, takes)
+        return hold_still(path, takes)
+
+    scan = scan_of(path, take, lambda seen: _white_photo(path, seen), part_of(progress, 0.85, 1.0))
+    return replace(scan, lens=lens_of_clip(path, scan.correspondence.camera_size))
 
 
 def scan_of(
     path: Path,
-    takes: Takes,
-    moved_px: float,
+    take: Callable[[], tuple[Takes, float]],
     photo_of: Callable[[Takes], NDArray[np.uint8]],
     progress: Progress = silent,
 ) -> ScanResult:
@@ -115,6 +116,7 @@ def scan_of(
     InputError
         If next to nothing can be decoded.
     """
+    takes, moved_px = take()
     takes, passing = take_off_passing_light(takes)
     progress(0.07, "decoding")
     decoded = decode_takes(takes)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.files import make_folder
+from limewash.files import new_folder
 from limewash.light.colour import LUMA_BT709
 from limewash.media.images import write_image
 from limewash.media.photos import SUFFIXES, read_note, read_photo
@@ -61,9 +61,7 @@ def write_pictures(folder: Path, plan: PatternPlan, progress: Progress = silent)
     InputError
         If there is something in the folder already, or it cannot be written.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(f"{folder} exists already and is not an empty folder; name a new one for the pictures")
-    make_folder(folder)
+    new_folder(folder, "the pictures")
     paths = []
     for n, hold in enumerate(holds := pictures_of(plan)):
         paths.append(folder / picture_name(plan, hold))
@@ -96,6 +94,8 @@ def read_shots(
     """
     folder = Path(folder)
     paths = photos_in(folder)
+    if keep is not None:
+        new_folder(keep, "the frames")
     lines = _sample(paths, part_of(progress, 0.0, 0.4))
     found = recognise(lines, [plan_pattern(projector_size, short=short) for short in (False, True)])
     if found is None:
@@ -106,13 +106,19 @@ def read_shots(
         )
     plan, holds = found
     _check_complete(folder, plan, holds)
-    takes, photo = _take(paths, plan, holds, part_of(progress, 0.4, 0.85))
-    if keep is not None:
-        keep_frames(keep, takes)
-    moved_px = moved_between(folder, takes)
-    result = scan_of(folder, takes, moved_px, lambda _: photo, part_of(progress, 0.85, 1.0))
+    photo: list[NDArray[np.uint8]] = []
+
+    def take() -> tuple[Takes, float]:
+        takes, white = _take(paths, plan, holds, part_of(progress, 0.4, 0.85))
+        photo.append(white)
+        if keep is not None:
+            keep_frames(keep, takes)
+        return takes, moved_between(folder, takes)
+
+    result = scan_of(folder, take, lambda _: photo[0], part_of(progress, 0.85, 1.0))
     findings = Findings.sorted([*result.findings.items, *_notes(paths, holds)])
-    return replace(result, findings=findings, lens=lens_of_photos(read_note(paths[0]), takes.info.size))
+    lens = lens_of_photos(read_note(paths[0]), result.correspondence.camera_size)
+    return replace(result, findings=findings, lens=lens)
 
 
 def photos_in(folder: Path) -> list[Path]:
@@ -257,9 +263,9 @@ def _where(plan: PatternPlan, counts: NDArray[np.int64], kind: str) -> list[int]
 def _notes(paths: Sequence[Path], holds: Sequence[Hold | None]) -> list[Finding]:
     """How many photos there were of each picture, and which were of no use."""
     often = Counter(hold for hold in holds if hold is not None)
-    text = (
-        f"{len(paths)} photos show the {len(often)} pictures of the pattern, each {min(often.values())} times or more."
-    )
+    least = min(often.values())
+    times = "once" if least == 1 else f"{least} times"
+    text = f"{len(paths)} photos show the {len(often)} pictures of the pattern, each {times} or more."
     numbers = {"photos": float(len(paths)), "pictures": float(len(often))}
     found = [Finding("photos", "good", text, "", numbers)]
     unknown = [path.name for path, hold in zip(paths, holds, strict=True) if hold is None]
