@@ -78,6 +78,29 @@ def test_a_drag_that_comes_late_does_not_undo_what_was_let_go(desk: Desk) -> Non
     assert desk.tracing.shown != desk.tracing.tracing
 
 
+def test_a_drag_that_is_refused_is_not_seen_any_longer(desk: Desk) -> None:
+    seen = desk.tracing.revision
+    desk.tracing.change(Change(revision=seen, put=[line("roof", (150, 250), (810, 250))]))
+    desk.tracing.drag(Drag(path=line("roof", (140, 240), (800, 240)), client="a"))
+    with pytest.raises(ConflictError):
+        desk.tracing.change(Change(revision=seen, put=[line("roof", (140, 240), (800, 240))]))
+    assert desk.tracing.shown == desk.tracing.tracing
+    assert desk.tracing.tracing.items[-1].path.start == (150, 250)
+
+
+def test_a_check_point_that_is_dragged_is_one_step(desk: Desk) -> None:
+    settle = desk.settle
+    state = settle.add(NewCheckPoint(revision=settle.state().revision, map_px=(100, 100)))
+    for x in (101.0, 104.0, 109.0):
+        move = MovedCheckPoint(revision=state.revision, to_px=(x, 100.0), hold="a")
+        state = settle.change(state.chosen, move)
+    state = settle.change(state.chosen, MovedCheckPoint(revision=state.revision, to_px=(120.0, 100.0), hold="b"))
+    state = settle.travel(state.revision, "undo")
+    assert state.points[0].house_px == (109.0, 100.0)
+    state = settle.travel(state.revision, "undo")
+    assert state.points[0].house_px == pytest.approx((100.0, 100.0))
+
+
 def test_many_saves_leave_one_copy_in_the_history(desk: Desk, root: Path) -> None:
     for n in range(5):
         desk.tracing.add(line(f"sill-{n}", (200 + n, 460), (300, 462)))

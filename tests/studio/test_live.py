@@ -49,6 +49,22 @@ def test_a_page_that_closes_in_a_drag_leaves_a_step(client: TestClient, desk: De
     assert desk.tracing.tracing.items[-1].id == "sill"
 
 
+def test_paths_that_are_dragged_together_are_all_told(client: TestClient) -> None:
+    """Of each the newest: while one is carried, none of the others takes its place."""
+    ledge = {**SILL, "id": "ledge"}
+    with client.websocket_connect(LIVE) as live:
+        hear(live, "hello")
+        for x in range(200, 220):
+            for path in (SILL, ledge):
+                live.send_json(
+                    {"type": "drag", "path": {**path, "segments": [{**SILL["segments"][0], "start": [x, 460]}]}}
+                )
+        newest: dict[str, float] = {}
+        while newest != {"sill": 219, "ledge": 219}:
+            told = hear(live, "drag")
+            newest[told["path"]["id"]] = told["path"]["segments"][0]["start"][0]
+
+
 def test_nonsense_is_refused_and_the_channel_stays_open(client: TestClient) -> None:
     with client.websocket_connect(LIVE) as live:
         hear(live, "hello")

@@ -215,7 +215,9 @@ def test_a_row_of_windows_by_repeating(drawing: Drawing) -> None:
     np.testing.assert_allclose(first - corners(drawing.paths["window-1"]), np.tile([120.0, 0.0], (4, 1)), atol=8.0)
 
 
-def test_another_window_follows_and_nothing_is_overwritten_unseen(drawing: Drawing, window: Any, studio: Any) -> None:
+def test_another_window_follows_and_nothing_is_overwritten_unseen(window: Any, studio: Any) -> None:
+    mine = window()
+    drawing = Drawing(mine.open("/trace"), studio)
     other = Drawing(window().open("/trace"), studio)
     drawing.page.get_by_role("option", name="Kitchen").click()
     drawing.key("ArrowRight")
@@ -224,6 +226,42 @@ def test_another_window_follows_and_nothing_is_overwritten_unseen(drawing: Drawi
     other.until(lambda: other.page.locator("input[name=x]").input_value() == "261", "seen in the other window")
     other.key("ArrowRight")
     other.until(lambda: corners(other.paths["window-1"])[0][0] == 262.0, "moved on from there")
+
+    # One drags, the other moves the same thing meanwhile: the drag is refused when it ends, and says so.
+    drawing.until(lambda: drawing.page.locator("input[name=x]").input_value() == "262", "seen here")
+    mouse = drawing.page.mouse
+    mouse.move(*drawing.at(262, 300))
+    mouse.down()
+    mouse.move(*drawing.at(230, 280), steps=4)
+    drawing.until(lambda: studio.desk.tracing.shown != studio.desk.tracing.tracing, "dragged")
+    other.page.get_by_role("option", name="Kitchen").click()
+    other.key("k")
+    other.until(lambda: other.paths["window-1"].locked, "locked meanwhile")
+    mouse.up()
+    drawing.page.get_by_text("changed in another window meanwhile").wait_for()
+    assert corners(drawing.paths["window-1"])[0].tolist() == [262.0, 300.0]
+    assert studio.desk.tracing.shown == studio.desk.tracing.tracing, "nor does it stay on the house"
+    mine.said.clear()  # the browser reports the refused request
+
+
+def test_a_known_length_and_the_keys_outlive_a_reload(drawing: Drawing) -> None:
+    drawing.key("g", "m")
+    drawing.click(260, 300)
+    drawing.click(340, 300)
+    length = drawing.page.get_by_role("spinbutton", name="Length in metres")
+    length.fill("1.2")
+    length.press("Enter")
+    drawing.page.reload()
+    drawing.page.wait_for_selector("body[data-ready=true]")
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    assert drawing.page.locator(".sizes").inner_text().startswith("1.20 ")
+    drawing.key("?")
+    rows = drawing.page.evaluate(
+        "[...document.querySelectorAll('dialog dt')].map(dt => [...dt.children].map(k => k.textContent))"
+    )
+    assert rows[:3] == [["?"], ["Ctrl", "Z"], ["Ctrl", "Shift", "Z"]], "in the order in which they were thought of"
+    assert ["←", "↑", "→", "↓"] in rows and ["+"] in rows
+    assert all(key.strip() for row in rows for key in row)
 
 
 def test_an_svg_from_elsewhere_is_taken_in(drawing: Drawing, tmp_path: Path) -> None:

@@ -18,7 +18,9 @@ from limewash.studio.notices import Message, Notices
 from limewash.studio.projector import Projector, Shown
 from limewash.studio.recent import Recent
 from limewash.studio.saver import Autosave
+from limewash.studio.score_desk import ScoreDesk
 from limewash.studio.settle_desk import SettleDesk, base_name
+from limewash.studio.show_files import score_file
 from limewash.studio.tracing_desk import TracingDesk
 
 _SAVED_AFTER = ("tracing", "drag", "drag-end", "house", "settle")
@@ -46,6 +48,7 @@ class Desk:
         self._project: Project | None = None
         self._house: HouseDesk | None = None
         self._scan = _OfScan()
+        self._scores: dict[str, ScoreDesk] = {}
         self._autosave = Autosave(self.save, self.look, self._trouble)
         self.notices.listen(self._on_message)
 
@@ -105,6 +108,14 @@ class Desk:
                 self._scan.settle = SettleDesk(self.project, ground, self.tracing.tracing, self.notices)
             return self._scan.settle
 
+    def score(self, name: str) -> ScoreDesk:
+        """The score of a show. Raises InputError if it has none."""
+        with self._lock:
+            score_file(self.project, name)  # it may have gone meanwhile
+            if name not in self._scores:
+                self._scores[name] = ScoreDesk(self.project, name, self.notices)
+            return self._scores[name]
+
     def open(self, root: Path) -> Project:
         """Open a project in place of the present one, which is saved first."""
         project = open_project(root.resolve())
@@ -142,6 +153,7 @@ class Desk:
         with self._lock:
             self._project = self._house = None
             self._scan = _OfScan()
+            self._scores = {}
 
     def save(self) -> None:
         """Write what is not on disk yet."""

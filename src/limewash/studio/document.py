@@ -19,10 +19,11 @@ class ConflictError(InputError):
 
 @dataclass(frozen=True)
 class Step(Generic[T]):
-    """A change: what was done, in words, and the value before it."""
+    """A change: what was done, in words, and the value before it; `hold` names the movement of a hand that it is of."""
 
     what: str
     before: T
+    hold: str = ""
 
 
 class Document(Generic[T]):
@@ -48,10 +49,11 @@ class Document(Generic[T]):
         """What redo would do again."""
         return self._undone[-1].what if self._undone else None
 
-    def change(self, value: T, what: str) -> None:
-        """Replace the value as one step."""
-        self._done.append(Step(what, self.value))
-        del self._done[:-MOST_STEPS]
+    def change(self, value: T, what: str, hold: str = "") -> None:
+        """Replace the value as one step, or as more of the last one when both are of one `hold`."""
+        if not (hold and self._done and self._done[-1].hold == hold):
+            self._done.append(Step(what, self.value, hold))
+            del self._done[:-MOST_STEPS]
         self._undone.clear()
         self._set(value)
 
@@ -85,7 +87,7 @@ class Document(Generic[T]):
         if not source:
             raise InputError(empty)
         step = source.pop()
-        target.append(Step(step.what, self.value))
+        target.append(Step(step.what, self.value, step.hold))
         self._set(step.before)
 
     def _set(self, value: T) -> None:

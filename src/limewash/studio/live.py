@@ -24,11 +24,10 @@ router = APIRouter()
 ACT: TypeAdapter[Any] = TypeAdapter(Act)
 
 MOST_WAITING = 200
-_ONLY_NEWEST = ("drag", "hand", "job")
 
 
 class Outbox:
-    """Messages that wait for one page; of those that follow each other quickly only the newest waits."""
+    """Messages that wait for one page; of those that tell of one thing on its way only the newest waits."""
 
     def __init__(self, loop: asyncio.AbstractEventLoop, wanted: tuple[str, ...] = ()) -> None:
         self._loop = loop
@@ -50,21 +49,38 @@ class Outbox:
         return self._waiting.popleft()
 
     def _take(self, message: Message) -> None:
-        last = self._waiting[-1] if self._waiting else None
-        if last is not None and message["type"] in _ONLY_NEWEST and last["type"] == message["type"]:
-            self._waiting.pop()
+        thing = _on_its_way(message)
+        for n in range(len(self._waiting) - 1, -1, -1):
+            waiting = _on_its_way(self._waiting[n])
+            if thing is None or waiting is None:
+                break  # not past a change: it must find what came before it, and nothing that came after
+            if waiting == thing:
+                del self._waiting[n]
+                break
         self._waiting.append(message)
         self._some.set()
 
 
+def _on_its_way(message: Message) -> tuple[str, object] | None:
+    """What a message tells of, if a newer one of the same makes it needless."""
+    match message:
+        case {"type": "drag", "path": {"id": path_id}}:
+            return "drag", path_id
+        case {"type": "hand"}:
+            return "hand", None
+        case {"type": "job", "job": {"id": job_id}}:
+            return "job", job_id
+    return None
+
+
 class Drags:
-    """Drags of one page: while one is being carried to projector pixels, only the newest behind it waits."""
+    """Drags of one page: while one is carried to projector pixels, only the newest of each path waits behind it."""
 
     def __init__(self, desk: Desk, client: str, outbox: Outbox) -> None:
         self._desk = desk
         self._client = client
         self._outbox = outbox
-        self._newest: Any = None
+        self._newest: dict[str, Any] = {}
         self._busy: asyncio.Task[None] | None = None
 
     def take(self, message: Any) -> None:
@@ -74,7 +90,9 @@ class Drags:
         except LimewashError as error:
             self._outbox.put({"type": "refused", "message": str(error)})
             return
-        self._newest = {"path": message.get("path"), "revision": seen, "client": self._client}
+        path = message.get("path")
+        which = path.get("id") if isinstance(path, dict) else None
+        self._newest[str(which)] = {"path": path, "revision": seen, "client": self._client}
         if self._busy is None:
             self._busy = asyncio.create_task(self._work())
 
@@ -84,9 +102,8 @@ class Drags:
             await self._busy
 
     async def _work(self) -> None:
-        while self._newest is not None:
-            message, self._newest = self._newest, None
-            await asyncio.to_thread(self._drag, message)
+        while self._newest:
+            await asyncio.to_thread(self._drag, self._newest.pop(next(iter(self._newest))))
         self._busy = None
 
     def _drag(self, message: Any) -> None:

@@ -47,6 +47,8 @@ class MovedCheckPoint(Wire):
     to_px: Point | None = None
     name: Annotated[str, Field(min_length=1, max_length=60)] | None = None
     part: Annotated[str, Field(max_length=60)] | None = None
+    hold: Annotated[str, Field(max_length=40)] = ""
+    """Names one drag: all its changes are one step for undo."""
 
 
 class Chosen(Wire):
@@ -161,7 +163,7 @@ class SettleDesk:
                 house_px=(x + dx, y + dy),
             )
             self._chosen = point.name
-            return self._set(points.with_point(name, point), f"move {point.name}")
+            return self._set(points.with_point(name, point), f"move {point.name}", change.hold)
 
     def remove(self, name: str, revision: int) -> SettleState:
         """Take a check point out."""
@@ -220,7 +222,7 @@ class SettleDesk:
         source = self._project.root / "scans" / points.scan
         target = self._project.root / "scans" / (points.scan + SETTLED)
         target.mkdir(exist_ok=True)
-        for name in ("photo.png", "daylight.png", "findings.json"):
+        for name in ("photo.png", "daylight.png", "findings.json", "wall.json"):
             if (source / name).is_file():
                 shutil.copyfile(source / name, target / name)
         save_correspondence(
@@ -253,8 +255,8 @@ class SettleDesk:
             cv2.circle(picture, b, 8, (255, 255, 255), 1, cv2.LINE_AA)
         return picture
 
-    def _set(self, points: CheckPoints, what: str) -> SettleState:
-        self._document.change(points, what)
+    def _set(self, points: CheckPoints, what: str, hold: str = "") -> SettleState:
+        self._document.change(points, what, hold)
         return self._tell()
 
     def _tell(self) -> SettleState:

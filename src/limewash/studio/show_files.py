@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from functools import lru_cache
 from pathlib import Path
@@ -15,7 +14,6 @@ from limewash.errors import InputError
 from limewash.media.images import read_image
 from limewash.project.folder import Project
 from limewash.scan.correspondence import load_correspondence
-from limewash.studio.document import ConflictError
 from limewash.studio.wire import Wire
 
 if TYPE_CHECKING:
@@ -61,14 +59,16 @@ class ScoreState(Wire):
 
     name: str
     text: str
-    seen: str
-    """Tells whether somebody changed the file meanwhile."""
     length_s: float
     rate: float
     cues: list[CueEntry]
     bars_s: list[float]
     trouble: str
     """What is wrong with the text; the time line is then empty."""
+    seen: str = ""
+    """Tells whether somebody changed the file meanwhile."""
+    can_undo: str | None = None
+    can_redo: str | None = None
 
 
 def shows_of(project: Project) -> list[ShowEntry]:
@@ -79,30 +79,21 @@ def shows_of(project: Project) -> list[ShowEntry]:
     return [_entry(project, name, name in scores) for name in sorted(films | scores)]
 
 
-def score_state(project: Project, name: str) -> ScoreState:
-    """The score of a show. Raises InputError if there is none."""
-    path = score_file(project, name)
-    return _state(name, path.read_text(encoding="utf-8"))
-
-
-def write_score(project: Project, name: str, text: str, seen: str) -> ScoreState:
-    """Replace the score's text; the old one goes into the history.
-
-    Raises
-    ------
-    ConflictError
-        If the file is not what the page has seen.
-    InputError
-        If the text is no score that can be read; it is then not written.
-    """
-    path = score_file(project, name)
-    if _mark(path.read_text(encoding="utf-8")) != seen:
-        raise ConflictError("the score was changed in another program meanwhile; look at it, then change it again")
-    state = _state(name, text)
-    if state.trouble:
-        raise InputError(state.trouble)
-    project.write(path, text.encode("utf-8"))
-    return state
+def state_of_score(name: str, text: str) -> ScoreState:
+    """What a text says, or what is wrong with it."""
+    try:
+        score, trouble = _score(text), ""
+    except InputError as error:
+        score, trouble = None, str(error)
+    return ScoreState(
+        name=name,
+        text=text,
+        length_s=score.show.length_s if score else 0.0,
+        rate=score.show.rate if score else 0.0,
+        cues=_cues(score) if score else [],
+        bars_s=_bars(score) if score else [],
+        trouble=trouble,
+    )
 
 
 def street_still(project: Project, name: str, t_s: float) -> NDArray[np.uint8]:
@@ -160,23 +151,6 @@ def _entry(project: Project, name: str, has_score: bool) -> ShowEntry:
     )
 
 
-def _state(name: str, text: str) -> ScoreState:
-    try:
-        score, trouble = _score(text), ""
-    except InputError as error:
-        score, trouble = None, str(error)
-    return ScoreState(
-        name=name,
-        text=text,
-        seen=_mark(text),
-        length_s=score.show.length_s if score else 0.0,
-        rate=score.show.rate if score else 0.0,
-        cues=_cues(score) if score else [],
-        bars_s=_bars(score) if score else [],
-        trouble=trouble,
-    )
-
-
 def _score(text: str) -> Score:
     from limewash.show.score import parse_score
 
@@ -212,7 +186,3 @@ def _bars(score: Score) -> list[float]:
         return []
     times = (beats.time_s(1.0 + bar * beats.per_bar) for bar in range(count))
     return [round(t_s, 3) for t_s in times if 0.0 <= t_s < length_s]
-
-
-def _mark(text: str) -> str:
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:16]

@@ -27,6 +27,7 @@ from limewash.studio.desk import Desk
 from limewash.studio.ground import BY_EYE, Ground
 from limewash.studio.routes.common import TheDesk
 from limewash.studio.routes.uploads import received
+from limewash.studio.told_wall import ToldWall, read_told, write_told
 from limewash.studio.wire import Fault, Point, Segment, TracedPath, TracingState, Wire, from_traced, to_traced
 
 Picture = NDArray[np.uint8]
@@ -102,6 +103,8 @@ class WallView(Wire):
     plumb: tuple[float, float, float]
     by_eye: bool
     """Whether the photo is the projector's own picture: then there is nothing to settle on."""
+    told: ToldWall
+    """What the person said while drawing; what was measured with a tape says more."""
 
 
 class Laid(Wire):
@@ -147,7 +150,15 @@ def wall(desk: TheDesk) -> WallView:
     level, plumb = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0)) if by_eye else _directions(_Key(desk.ground.folder, "photo"))
     spots = () if facade is None or by_eye else facade.measured
     measured = [MeasuredSpot(what=m.what, wall_m=m.wall_m, photo_px=m.photo_px) for m in spots]
-    return WallView(measured=measured, level=level, plumb=plumb, by_eye=by_eye)
+    return WallView(measured=measured, level=level, plumb=plumb, by_eye=by_eye, told=read_told(desk.ground.folder))
+
+
+@router.put("/wall")
+def tell_wall(told: ToldWall, desk: TheDesk) -> ToldWall:
+    """Keep the wall's directions and one known length, so that metres and mirror images are there again next time."""
+    write_told(desk.ground.folder, told)
+    desk.notices.tell({"type": "wall", "told": told.model_dump(mode="json")})
+    return told
 
 
 @router.put("/daylight")

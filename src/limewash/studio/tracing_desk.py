@@ -14,7 +14,7 @@ from limewash.facade.svg import read_tracing, tracing_svg
 from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.project.folder import Project
 from limewash.studio.carry import Carrier
-from limewash.studio.document import Document
+from limewash.studio.document import ConflictError, Document
 from limewash.studio.ground import Ground
 from limewash.studio.notices import Notices
 from limewash.studio.saver import ThinnedFile
@@ -90,8 +90,7 @@ class TracingDesk:
             ids = [*(path.id for path in change.put), *change.remove]
             if len(set(ids)) < len(ids):
                 raise InputError("one change names a path twice; name each once")
-            for path_id in ids:
-                self._document.check_seen(change.revision, since=self._touched.get(path_id, 0))
+            self._check_seen(change.revision, ids)
             put = [to_traced(path, self._document.value.size) for path in change.put]
             self._check_known(change.remove)
             for path_id in ids:
@@ -199,6 +198,15 @@ class TracingDesk:
                 f"the scan in use has one of {size[0]} x {size[1]}: choose the scan that it was drawn on"
             )
         return tracing
+
+    def _check_seen(self, revision: int, ids: list[str]) -> None:
+        try:
+            for path_id in ids:
+                self._document.check_seen(revision, since=self._touched.get(path_id, 0))
+        except ConflictError:
+            for path_id in ids:
+                self.drop_drag(path_id)  # what was dragged there is not to be: nobody shall go on seeing it
+            raise
 
     def _check_known(self, ids: Iterable[str]) -> None:
         known = [item.id for item in self._document.value.items]

@@ -14,7 +14,7 @@ from limewash.errors import InputError
 from limewash.studio.jobs import JobState
 from limewash.studio.routes.common import PICTURE, TheDesk
 from limewash.studio.routes.uploads import received
-from limewash.studio.show_files import ScoreState, ShowEntry, score_state, shows_of, street_still, write_score
+from limewash.studio.show_files import ScoreState, ShowEntry, shows_of, street_still
 from limewash.studio.wire import Fault, Wire
 
 router = APIRouter(prefix="/api/shows", tags=["shows"], responses={409: {"model": Fault}, 422: {"model": Fault}})
@@ -27,11 +27,16 @@ VIDEO: dict[int | str, dict[str, Any]] = {200: {"content": {"video/mp4": {}}}}
 ZIP: dict[int | str, dict[str, Any]] = {200: {"content": {"application/zip": {}}}}
 
 
-class ScoreText(Wire):
-    """A score as typed; `seen` is what the page was told last."""
+class ScoreSeen(Wire):
+    """What the page was told last."""
+
+    seen: Annotated[str, Field(max_length=40)]
+
+
+class ScoreText(ScoreSeen):
+    """A score as typed."""
 
     text: Annotated[str, Field(max_length=500_000)]
-    seen: Annotated[str, Field(max_length=40)]
 
 
 class Accepted(Wire):
@@ -52,19 +57,31 @@ def begin_show(name: ShowName, desk: TheDesk) -> ScoreState:
     from limewash.show.folder import start_show
 
     start_show(desk.project, name)
-    return score_state(desk.project, name)
+    return desk.score(name).state()
 
 
 @router.get("/{name}/score")
 def read_score(name: ShowName, desk: TheDesk) -> ScoreState:
     """The score's text and time line."""
-    return score_state(desk.project, name)
+    return desk.score(name).state()
 
 
 @router.put("/{name}/score")
 def replace_score(name: ShowName, score: ScoreText, desk: TheDesk) -> ScoreState:
     """Replace the score's text, when it is one."""
-    return write_score(desk.project, name, score.text, score.seen)
+    return desk.score(name).write(score.text, score.seen)
+
+
+@router.post("/{name}/score/undo")
+def undo_score(name: ShowName, seen: ScoreSeen, desk: TheDesk) -> ScoreState:
+    """Take back the last step."""
+    return desk.score(name).travel(seen.seen, "undo")
+
+
+@router.post("/{name}/score/redo")
+def redo_score(name: ShowName, seen: ScoreSeen, desk: TheDesk) -> ScoreState:
+    """Do the last undone step again."""
+    return desk.score(name).travel(seen.seen, "redo")
 
 
 @router.get("/{name}/still", response_class=Response, responses=PICTURE)

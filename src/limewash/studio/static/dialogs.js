@@ -46,15 +46,15 @@ export function keysHelp(keys) {
     open.close();
     return;
   }
-  const groups = [...keys.groups()].map(([name, list]) =>
-    el("section", {}, el("h3", {}, name), el("dl", {}, ...list.flatMap((key) => [
-      el("dt", {}, ...key.keys.split(", ").slice(0, 1).flatMap(keyCaps)), el("dd", {}, key.what)]))));
+  const groups = [...keys.groups()].map(([name, rows]) =>
+    el("section", {}, el("h3", {}, name), el("dl", {}, ...[...rows].flatMap(([what, some]) => [
+      el("dt", {}, ...some.flatMap((one, n) => (n ? keyCaps(one).slice(-1) : keyCaps(one)))), el("dd", {}, what)]))));
   sheet("Keys", el("div", { class: "keys-columns" }, ...groups)).classList.add("keys");
 }
 
 const SIGNS = { ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc" };
 
-/** @param {string} combination */
+/** The keys of a combination; the last is the one that is pressed while the others are held. @param {string} combination */
 function keyCaps(combination) {
-  return combination.split("+").map((key) => el("kbd", {}, SIGNS[/** @type {keyof typeof SIGNS} */ (key)] ?? key));
+  return (combination === "+" ? ["+"] : combination.split("+")).map((key) => el("kbd", {}, SIGNS[/** @type {keyof typeof SIGNS} */ (key)] ?? key));
 }

@@ -6,8 +6,8 @@
 const MODIFIERS = /** @type {const} */ (["Ctrl", "Alt", "Shift"]);
 
 export class Keys {
-  /** @type {Key[]} */
-  #list = [];
+  /** As they were added, the newest last. @type {Key[][]} */
+  #added = [];
 
   constructor() {
     addEventListener("keydown", (event) => this.#pressed(event));
@@ -19,18 +19,22 @@ export class Keys {
    * @param {Key[]} keys
    */
   add(keys) {
-    this.#list.unshift(...keys);
+    this.#added.push(keys);
     return () => {
-      this.#list = this.#list.filter((key) => !keys.includes(key));
+      this.#added = this.#added.filter((some) => some !== keys);
     };
   }
 
-  /** For the help: groups in order of appearance. @returns {Map<string, Key[]>} */
+  /**
+   * For the help: groups in order of appearance, in each what its keys do; keys that do alike stand together.
+   * @returns {Map<string, Map<string, string[]>>}
+   */
   groups() {
     const groups = new Map();
-    for (const key of this.#list.toReversed()) {
-      const name = key.group ?? "Everywhere";
-      groups.set(name, [...(groups.get(name) ?? []), key]);
+    for (const { keys, what, group = "Everywhere" } of this.#added.flat()) {
+      if (!groups.has(group)) groups.set(group, new Map());
+      const rows = groups.get(group);
+      rows.set(what, [...(rows.get(what) ?? []), keys.split(", ")[0]]);
     }
     return groups;
   }
@@ -41,7 +45,7 @@ export class Keys {
     const typing = isTyping(event.target);
     if (document.querySelector("dialog[open]") && event.key !== "Escape" && event.key !== "?") return;
     const pressed = spelled(event);
-    const found = this.#list.find(
+    const found = this.#added.toReversed().flat().find(
       (key) => (!typing || key.typing) && key.keys.split(", ").some((one) => one === pressed),
     );
     if (!found) return;

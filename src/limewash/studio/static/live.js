@@ -11,6 +11,7 @@ export class Live {
   client = "";
   /** Whether the channel is open. */
   open = false;
+  #wasOpen = false;
 
   /** @param {string} [path] */
   constructor(path = "/live") {
@@ -20,7 +21,8 @@ export class Live {
   }
 
   /**
-   * Hear messages of one type, or all with "*"; "open" and "closed" tell of the channel itself.
+   * Hear messages of one type, or all with "*"; "open" and "closed" tell of the channel itself, "again" that it is open
+   * once more after it was closed: what was told meanwhile has been missed.
    * @param {string} type @param {(message: any) => void} listener
    */
   on(type, listener) {
@@ -53,6 +55,8 @@ export class Live {
       this.open = true;
       this.#wait_ms = 200;
       this.#tell("open", message);
+      if (this.#wasOpen) this.#tell("again", message);
+      this.#wasOpen = true;
     }
     this.#tell(message.type, message);
     this.#tell("*", message);

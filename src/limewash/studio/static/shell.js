@@ -18,6 +18,7 @@
 import * as api from "./api.js";
 import { ask, keysHelp } from "./dialogs.js";
 import { button, el, icon } from "./dom.js";
+import { houseSteps } from "./house_steps.js";
 import { Keys } from "./keys.js";
 import { Live } from "./live.js";
 import { ProjectorBar } from "./projector_bar.js";
@@ -40,6 +41,11 @@ class Steps {
     this.#now = { ...this.#now, ...steps };
     this.#label(this.undo, "Undo", this.#now.undo, "Ctrl+Z");
     this.#label(this.redo, "Redo", this.#now.redo, "Ctrl+Shift+Z");
+  }
+
+  /** Whether a page has steps of its own. */
+  get taken() {
+    return Boolean(this.#now.onUndo);
   }
 
   /** @param {"undo" | "redo"} way */
@@ -96,6 +102,7 @@ async function start() {
   try {
     const module = await import(`./${page}/page.js`);
     await module.mount(root, studio);
+    if (studio.project && !steps.taken) await houseSteps(studio);
   } catch (error) {
     const message = error instanceof api.Refused ? error.message : "This page could not be opened.";
     root?.append(el("section", { class: "sheet lonely" }, icon("care"), el("p", {}, message),

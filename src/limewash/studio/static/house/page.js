@@ -53,6 +53,10 @@ class HandPage {
       this.plate.draw();
     });
     live.on("tracing", (/** @type {any} */ message) => this.changed(message.state));
+    live.on("again", async () => {
+      this.take(await api.get("/api/hand"));
+      await this.changed(await api.get("/api/tracing"));
+    });
     api.get("/api/tracing").then((state) => this.steps(state));
     steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
     this.keys();
@@ -81,7 +85,7 @@ class HandPage {
   keys() {
     const group = "On the house";
     const nudge = (/** @type {number} */ dx, /** @type {number} */ dy) => this.act({ do: "nudge", dx, dy });
-    const arrows = [["ArrowLeft", -1, 0], ["ArrowRight", 1, 0], ["ArrowUp", 0, -1], ["ArrowDown", 0, 1]];
+    const arrows = [["ArrowLeft", -1, 0], ["ArrowUp", 0, -1], ["ArrowRight", 1, 0], ["ArrowDown", 0, 1]];
     this.studio.keys.add([
       { keys: "Space", what: "Put a point", group, run: () => this.act({ do: "put" }) },
       { keys: "A", what: "Put the middle of an arc", group, run: () => this.act({ do: "put", bend: true }) },

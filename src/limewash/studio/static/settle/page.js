@@ -55,7 +55,7 @@ class SettlePage {
 
   tools() {
     const nudge = (/** @type {string} */ sign, /** @type {number} */ dx, /** @type {number} */ dy) => el("button", {
-      class: "button", type: "button", "aria-label": `Move by ${dx || dy} px`, on: { click: (/** @type {MouseEvent} */ event) => this.nudge(dx, dy, event) } }, sign);
+      class: "button", type: "button", "aria-label": `Move ${sign === "↑" ? "up" : sign === "↓" ? "down" : sign === "←" ? "left" : "right"} by one pixel`, on: { click: (/** @type {MouseEvent} */ event) => this.nudge(dx, dy, event) } }, sign);
     const gap = () => el("span");
     return el("div", { class: "tools" },
       projectorHealth(this.studio),
@@ -75,11 +75,12 @@ class SettlePage {
     live.on("settle", (/** @type {any} */ message) => {
       if (message.settle.revision >= this.state.revision) this.take({ before: this.state.before, ...message.settle });
     });
+    live.on("again", () => this.send(() => api.get("/api/settle")));
     steps.set({ onUndo: () => this.send(() => api.post("/api/settle/undo", { revision: this.state.revision })),
       onRedo: () => this.send(() => api.post("/api/settle/redo", { revision: this.state.revision })) });
     const group = "Settle";
     keys.add([
-      ...[["ArrowLeft", -1, 0], ["ArrowRight", 1, 0], ["ArrowUp", 0, -1], ["ArrowDown", 0, 1]].flatMap(([key, dx, dy]) => [
+      ...[["ArrowLeft", -1, 0], ["ArrowUp", 0, -1], ["ArrowRight", 1, 0], ["ArrowDown", 0, 1]].flatMap(([key, dx, dy]) => [
         { keys: `${key}`, what: "Move the check point by one pixel", group, run: () => this.move(Number(dx), Number(dy)) },
         { keys: `Shift+${key}`, what: "By ten", group, run: () => this.move(Number(dx) * 10, Number(dy) * 10) },
         { keys: `Alt+${key}`, what: "By a quarter", group, run: () => this.move(Number(dx) / 4, Number(dy) / 4) },
@@ -167,21 +168,36 @@ class SettlePage {
   /** @param {any} point */
   row(point) {
     const moved = Math.hypot(point.house_px[0] - point.map_px[0], point.house_px[1] - point.map_px[1]);
-    return el("li", {}, el("button", { class: "point", type: "button", "aria-current": String(point.name === this.state.chosen), on: { click: () => this.choose(point.name) } },
-      el("span", { class: "grow" }, point.name, point.part ? el("span", { class: "soft" }, `  ${point.part}`) : null),
-      el("span", { class: "number soft", title: "How far it was moved, and what is left over" }, `${moved.toFixed(1)} px${point.left_over_px > 0.05 ? ` (${point.left_over_px.toFixed(1)} left)` : ""}`),
-      button({ icon: "close", label: `Take out ${point.name}`, run: (event) => { event.stopPropagation(); this.remove(point.name); } })));
+    return el("li", { class: "point", "aria-current": String(point.name === this.state.chosen) },
+      el("button", { class: "point-name", type: "button", "aria-pressed": String(point.name === this.state.chosen), on: { click: () => this.choose(point.name) } },
+        el("span", { class: "grow" }, point.name, point.part ? el("span", { class: "soft" }, `  ${point.part}`) : null),
+        el("span", { class: "number soft", title: "How far it was moved, and what is left over" }, `${moved.toFixed(1)} px${point.left_over_px > 0.05 ? ` (${point.left_over_px.toFixed(1)} left)` : ""}`)),
+      button({ icon: "close", label: `Take out ${point.name}`, run: () => this.remove(point.name) }));
   }
 
   mouse() {
     const pad = this.plate.element;
-    /** @type {{name: string, from: [number, number], start: [number, number]} | null} */
+    /** @type {{name: string, from: [number, number], start: [number, number], hold: string, moving: boolean} | null} */
     let held = null;
+    /** @type {[number, number] | null} where the hand is by now, while the way there is being asked */
+    let newest = null;
+    let asking = false;
+    const follow = async () => {
+      if (asking) return;
+      asking = true;
+      while (held && newest) {
+        const { name, hold } = held;
+        const to_px = newest;
+        newest = null;
+        await this.send(() => api.put(`/api/settle/points/${encodeURIComponent(name)}`, { revision: this.state.revision, to_px, hold }));
+      }
+      asking = false;
+    };
     pad.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
       const at = this.plate.at(event);
       const point = this.nearest(this.state.points.map((/** @type {any} */ one) => ({ ...one, at: one.house_px })), at);
       if (point) {
-        held = { name: point.name, from: at, start: point.house_px };
+        held = { name: point.name, from: at, start: point.house_px, hold: String(event.timeStamp), moving: false };
         pad.setPointerCapture(event.pointerId);
         this.choose(point.name);
         return;
@@ -191,14 +207,25 @@ class SettlePage {
       if (corner) this.send(() => api.post("/api/settle/points", { revision: this.state.revision, map_px: corner.map }));
       else this.studio.say("Click nearer to a line of the map.");
     });
-    pad.addEventListener("pointerup", (/** @type {PointerEvent} */ event) => {
+    // Seen on the house while it is dragged; the whole way is one step.
+    pad.addEventListener("pointermove", (/** @type {PointerEvent} */ event) => {
       if (!held) return;
       const at = this.plate.at(event);
-      const { name, from, start } = held;
-      held = null;
-      if (Math.hypot(at[0] - from[0], at[1] - from[1]) * this.plate.scale < 3) return;
-      this.send(() => api.put(`/api/settle/points/${encodeURIComponent(name)}`, { revision: this.state.revision, to_px: [start[0] + at[0] - from[0], start[1] + at[1] - from[1]] }));
+      const by = [at[0] - held.from[0], at[1] - held.from[1]];
+      held.moving ||= Math.hypot(by[0], by[1]) * this.plate.scale >= 3;
+      if (!held.moving) return;
+      newest = [held.start[0] + by[0], held.start[1] + by[1]];
+      follow();
     });
+    for (const end of ["pointerup", "pointercancel"]) {
+      pad.addEventListener(end, async () => {
+        const last = held;
+        const to_px = newest;
+        held = newest = null;
+        if (!last?.moving || !to_px) return;
+        await this.send(() => api.put(`/api/settle/points/${encodeURIComponent(last.name)}`, { revision: this.state.revision, to_px, hold: last.hold }));
+      });
+    }
   }
 
   /** @param {any[]} things @param {[number, number]} at */

@@ -26,6 +26,10 @@ class ShowPage {
     this.name = sessionStorage.getItem("limewash.show") ?? "";
     this.timer = 0;
     this.asked = 0;
+    /** The score as it is on disk, and a word for it. */
+    this.saved = "";
+    this.seen = "";
+    this.asking = false;
     this.names = el("div", { class: "segmented", role: "group", "aria-label": "Shows" });
     this.still = el("img", { alt: "The show as seen from the street", hidden: true });
     this.plate = el("figure", { class: "plate show-plate" }, this.still, el("p", { class: "plate-words soft" }));
@@ -41,6 +45,9 @@ class ShowPage {
       el("div", { class: "show-head row" }, this.names, button({ icon: "plus", text: "New show", run: () => this.begin() }), el("span", { class: "grow" }), this.actions),
       el("div", { class: "show-main" }, el("div", { class: "show-stage" }, this.plate, this.line.element, this.jobs),
         el("div", { class: "score" }, this.text, this.trouble)));
+    studio.steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
+    studio.live.on("score", (/** @type {any} */ message) => this.changedElsewhere(message));
+    studio.live.on("again", () => this.changedElsewhere({ name: this.name, seen: "" }));
     studio.keys.add([
       { keys: "ArrowRight", what: "A frame's breath onward", group: "Show", run: () => this.line.move(0.5) },
       { keys: "ArrowLeft", what: "Back", group: "Show", run: () => this.line.move(-0.5) },
@@ -68,6 +75,7 @@ class ShowPage {
     if (show?.has_score) this.take(await api.get(`/api/shows/${encodeURIComponent(this.name)}/score`));
     else {
       this.text.value = "";
+      this.studio.steps.set({ undo: null, redo: null });
       this.line.take(null);
       if (show) this.words("A film from outside: it has no score.");
     }
@@ -95,7 +103,9 @@ class ShowPage {
   /** @param {any} state */
   take(state) {
     this.seen = state.seen;
+    this.saved = state.text;
     if (this.text.value !== state.text) this.text.value = state.text;
+    this.studio.steps.set({ undo: state.can_undo, redo: state.can_redo });
     this.fault(state.trouble);
     this.line.take(state);
     if (!state.trouble) this.look(this.line.at, true);
@@ -106,14 +116,55 @@ class ShowPage {
     this.timer = setTimeout(() => this.save(), TYPED_MS);
   }
 
+  get address() {
+    return `/api/shows/${encodeURIComponent(this.name)}/score`;
+  }
+
   async save() {
     clearTimeout(this.timer);
-    if (this.text.disabled) return;
+    if (this.text.disabled || this.text.value === this.saved) return;
+    const { text, seen } = { text: this.text.value, seen: this.seen };
     try {
-      this.take(await api.put(`/api/shows/${encodeURIComponent(this.name)}/score`, { text: this.text.value, seen: this.seen }));
+      const state = await api.put(this.address, { text, seen });
+      this.take(this.text.value === text ? state : { ...state, text: this.text.value });
+      this.saved = text; // more may have been typed meanwhile: that is saved in its turn
       this.drawActions();
     } catch (error) {
-      this.fault(/** @type {Error} */ (error).message);
+      if (/** @type {any} */ (error).status === 409) await this.clash(text);
+      else this.fault(/** @type {Error} */ (error).message);
+    }
+  }
+
+  /** Another window or program was quicker: neither text is lost without being asked. @param {string} text */
+  async clash(text) {
+    if (this.asking) return;
+    this.asking = true;
+    const mine = await this.studio.ask({ title: "The score was changed elsewhere", yes: "Keep this one", no: "Take the other",
+      text: "What you typed here is not saved. Undo brings the other one back later." });
+    this.asking = false;
+    const other = await api.get(this.address);
+    this.take(other);
+    if (!mine) return;
+    this.text.value = text;
+    await this.save();
+  }
+
+  /** @param {{name: string, seen: string}} message */
+  async changedElsewhere({ name, seen }) {
+    // What is being typed here stays; the server refuses it, and then it is asked.
+    if (name !== this.name || seen === this.seen || this.text.disabled || this.text.value !== this.saved) return;
+    this.take(await api.get(this.address));
+    this.drawActions();
+  }
+
+  /** @param {"undo" | "redo"} way */
+  async travel(way) {
+    await this.save();
+    try {
+      this.take(await api.post(`${this.address}/${way}`, { seen: this.seen }));
+      this.drawActions();
+    } catch (error) {
+      this.studio.say(/** @type {Error} */ (error).message, "care");
     }
   }
 

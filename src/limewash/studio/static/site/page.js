@@ -31,6 +31,8 @@ class SitePage {
     this.form = new Form(schema, state.house, (value, what) => this.changed(value, what));
     this.drawing = sessionStorage.getItem("limewash.site-drawing") ?? "front";
     this.timer = 0;
+    /** Revision from which a change that waits to be saved was made. @type {number | null} */
+    this.seen = null;
     this.asked = 0;
     this.tools = el("div", { class: "tools", "aria-label": "Measures" });
     this.tabs = el("div", { class: "segmented", role: "tablist", "aria-label": "Drawings" });
@@ -58,6 +60,13 @@ class SitePage {
       this.take(message.state);
       this.check();
     });
+    studio.live.on("again", () => this.readAgain());
+  }
+
+  async readAgain() {
+    this.take(await this.studio.api.get("/api/house"));
+    this.drawTools();
+    await this.check();
   }
 
   drawTools() {
@@ -83,21 +92,21 @@ class SitePage {
   /** @param {any} value @param {string} what */
   changed(value, what) {
     this.what = what;
+    this.seen ??= this.revision; // what another window changes before this is saved, this has not seen
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.save(value), QUIET_MS);
   }
 
   /** @param {any} value */
   async save(value) {
+    const revision = this.seen ?? this.revision;
+    this.seen = null;
     try {
-      this.take(await this.studio.api.put("/api/house", { revision: this.revision, house: value, what: this.what }));
+      this.take(await this.studio.api.put("/api/house", { revision, house: value, what: this.what }));
       this.form.faults([]);
     } catch (error) {
       const refused = /** @type {any} */ (error);
-      if (refused.status === 409) {
-        this.take(await this.studio.api.get("/api/house"));
-        this.drawTools();
-      }
+      if (refused.status === 409) await this.readAgain();
       const rest = this.form.faults(refused.body?.faults ?? []);
       if (refused.status === 409 || !refused.body?.faults?.length) this.studio.say(refused.message, "care");
       else if (rest.length) this.studio.say(`${rest[0].where}: ${rest[0].message}`, "care");

@@ -55,6 +55,7 @@ export class Desk {
     this.byEyeScan = seen.by_eye;
     this.settles = !seen.by_eye;
     this.store = new Store(studio, state);
+    this.seen = seen;
     this.wall = wallOf(seen, state.size);
     this.board = /** @type {TraceBoard} */ (document.createElement("trace-board"));
     this.board.setAttribute("aria-label", "Photo of the house with the tracing over it");
@@ -97,6 +98,7 @@ export class Desk {
     this.board.moved = () => this.strip.show();
     this.store.watch(() => this.#changed());
     this.studio.live.on("photo", () => this.#newPhotos());
+    this.studio.live.on("wall", (/** @type {any} */ message) => this.#heardOfWall(message.told));
     this.studio.keys.add(traceKeys(this));
     this.measure.measured = (a, b) => this.strip.askLength(a, b);
     this.board.show(this.photos[0]);
@@ -156,12 +158,13 @@ export class Desk {
 
   /** Move what is in hand onto the edges of the photo; with nothing in hand, all: like things then help each other. */
   async settle() {
-    const some = this.selected.size ? this.#inHand() : this.store.paths.filter((path) => !path.locked);
+    const some = this.selected.size ? this.#inHand() : this.store.own.filter((path) => !path.locked);
     if (!some.length) return;
     if (some.length > 5) this.say(`Settling ${some.length} paths on the photo's edges ...`);
+    const seen = this.store.state.revision;
     const put = await this.#settled(some);
     if (put === some) return;
-    await this.store.change({ put }, some.length > 1 ? `settle ${some.length} paths` : "settle on edges");
+    await this.store.change({ put }, some.length > 1 ? `settle ${some.length} paths` : "settle on edges", seen);
     if (some.length > 5) this.say(`${some.length} paths settled together. Undo brings them back.`);
   }
 
@@ -251,18 +254,32 @@ export class Desk {
       right: Math.max(...boxes.map((b) => b.right)), bottom: Math.max(...boxes.map((b) => b.bottom)) });
   }
 
-  /** @param {Wall} wall */
+  /** A rectangle tells how the wall lies, unless it was measured. @param {Wall} wall */
   takeWall(wall) {
-    if (this.wall?.metric && !wall.metric) return; // measured points say more
-    this.wall = wall;
-    this.refresh();
+    if (!isMeasured(this.seen)) this.#tellWall({ ...this.seen.told, level: wall.across, plumb: wall.up });
   }
 
   /** One known length gives the wall its metres. @param {Point} a @param {Point} b @param {number} length_m */
   setLength(a, b, length_m) {
     if (!this.wall || !(length_m > 0)) return;
-    this.wall = withLength(this.wall, a, b, length_m);
+    this.#tellWall({ ...this.seen.told, length: { from_px: a, to_px: b, length_m } });
     this.say(`Lengths on the wall are in metres now: this one is ${length_m} m`);
+  }
+
+  /** Known here at once, in other windows in a moment, and after the next start. @param {any} told */
+  async #tellWall(told) {
+    this.#heardOfWall(told);
+    try {
+      await this.studio.api.put("/api/trace/wall", told);
+    } catch (error) {
+      this.say(/** @type {Error} */ (error).message, "care");
+    }
+  }
+
+  /** @param {any} told */
+  #heardOfWall(told) {
+    this.seen = { ...this.seen, told };
+    this.wall = wallOf(this.seen, this.store.state.size);
     this.refresh();
   }
 
@@ -346,6 +363,12 @@ export class Desk {
 
 /** @param {any} seen @param {[number, number]} size @returns {Wall | null} */
 function wallOf(seen, size) {
-  const measured = seen.measured.length >= 4 ? wallFromMeasured(seen.measured) : null;
-  return measured ?? wallFromDirections(seen.level, seen.plumb, size, [size[0] / 2, size[1] * 0.75]);
+  const { told } = seen;
+  const middle = /** @type {Point} */ ([size[0] / 2, size[1] * 0.75]);
+  const wall = isMeasured(seen) ? wallFromMeasured(seen.measured) : null;
+  const lies = wall ?? wallFromDirections(told.level ?? seen.level, told.plumb ?? seen.plumb, size, middle);
+  return told.length && lies ? withLength(lies, told.length.from_px, told.length.to_px, told.length.length_m) : lies;
 }
+
+/** Whether enough of the wall was measured with a tape. @param {any} seen */
+const isMeasured = (seen) => seen.measured.length >= 4;

@@ -24,7 +24,7 @@ export const toolIcon = (name) => svg("svg", { viewBox: "0 0 20 20", class: "ico
 
 /** @type {[string, Shape, string, string][]} name, icon, words, key */
 export const TOOLS = [
-  ["pick", "pick", "Take in hand", "V"], ["lines", "lines", "Lines", "L"], ["rectangle", "rectangle", "Rectangle on the wall", "R"],
+  ["pick", "pick", "Take in hand", "T"], ["lines", "lines", "Lines", "L"], ["rectangle", "rectangle", "Rectangle on the wall", "R"],
   ["corners", "corners", "Rectangle by four corners", "Q"], ["halfround", "halfround", "Half-round", "H"], ["ellipse", "ellipse", "Ellipse", "E"],
   ["arc", "arc", "Arc", "A"], ["curve", "curve", "Smooth curve", "C"], ["wire", "wire", "Live wire along edges", "W"],
   ["measure", "measure", "Measure", "M"], ["mirror", "mirror", "Mirror", "Shift+M"], ["repeat", "repeat", "Repeat in a row", "Shift+R"],

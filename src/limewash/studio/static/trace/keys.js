@@ -6,9 +6,9 @@ import { KINDS } from "./store.js";
 /** @param {import("./desk.js").Desk} desk */
 export function traceKeys(desk) {
   const hand = "In hand";
-  const arrows = /** @type {const} */ ([["Left", -1, 0], ["Right", 1, 0], ["Up", 0, -1], ["Down", 0, 1]]).flatMap(([name, dx, dy]) =>
+  const arrows = /** @type {const} */ ([["Left", -1, 0], ["Up", 0, -1], ["Right", 1, 0], ["Down", 0, 1]]).flatMap(([name, dx, dy]) =>
     /** @type {const} */ ([["", 1, "one step"], ["Shift+", 10, "ten steps"], ["Alt+", 0.25, "a quarter step"]]).map(([held, times, words]) => ({
-      keys: `${held}Arrow${name}`, what: `Nudge ${name.toLowerCase()} by ${words}`, group: hand,
+      keys: `${held}Arrow${name}`, what: `Nudge by ${words}`, group: hand,
       run: () => { if (!desk.nudgeStep([dx, dy], times)) desk.board.pan([-dx * 60, -dy * 60]); },
     })));
   const kinds = KINDS.map(([kind, words], n) => ({ keys: String((n + 1) % 10), what: words, group: "Kinds", run: () => desk.setKind(kind) }));

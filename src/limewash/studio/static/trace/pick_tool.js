@@ -55,7 +55,7 @@ export class PickTool extends Tool {
     const ids = bench.selected.has(picked.id) && picked.part !== "corner" ? [...bench.selected] : [picked.id];
     bench.select(ids, picked.part === "corner" ? picked.index : null);
     if (ids.some((id) => bench.store.isLocked(id))) return;
-    const before = bench.store.paths.filter((path) => ids.includes(path.id));
+    const before = bench.store.own.filter((path) => ids.includes(path.id));
     this.#drag = { picked, from: at, before, moving: false };
   }
 

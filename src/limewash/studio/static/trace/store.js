@@ -29,6 +29,8 @@ export class Store {
   /** Paths put in here that the server has not answered for. @type {Set<Traced>} */
   #sent = new Set();
   #wanted = false;
+  /** For each path that is dragged here, the newest revision that was seen when the hand took hold of it. @type {Map<string, number>} */
+  #held = new Map();
 
   /** @param {any} studio @param {State} state */
   constructor(studio, state) {
@@ -37,6 +39,7 @@ export class Store {
     studio.live.on("tracing", (/** @type {any} */ message) => this.take(message.state));
     studio.live.on("drag", (/** @type {any} */ message) => message.by !== studio.live.client && this.#dragElsewhere(message.path));
     studio.live.on("drag-end", (/** @type {any} */ message) => this.#dragEndsElsewhere(message.id));
+    studio.live.on("again", async () => this.take(await studio.api.get("/api/tracing")));
     studio.steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
     this.#showSteps();
   }
@@ -48,9 +51,15 @@ export class Store {
     return [...known, ...[...this.dragged.values()].filter((path) => !ids.has(path.id))];
   }
 
-  /** @param {string | null} id @returns {Traced | undefined} */
+  /** As they would be changed from here: what another window drags is still where it was. @returns {Traced[]} */
+  get own() {
+    const there = new Map(this.state.paths.map((path) => [path.id, path]));
+    return this.paths.map((path) => (this.#held.has(path.id) || this.#waits(path.id) ? path : there.get(path.id) ?? path));
+  }
+
+  /** @param {string | null} id @returns {Traced | undefined} as it would be changed from here */
   get(id) {
-    return this.paths.find((path) => path.id === id);
+    return this.own.find((path) => path.id === id);
   }
 
   /** @param {() => void} watcher */
@@ -62,6 +71,8 @@ export class Store {
   take(state) {
     if (state.revision < this.state.revision) return;
     this.state = state;
+    // What another window dragged is a change by now, or comes again with its next movement.
+    for (const id of this.dragged.keys()) if (!this.#held.has(id) && !this.#waits(id)) this.dragged.delete(id);
     this.#showSteps();
     this.tell();
   }
@@ -81,14 +92,27 @@ export class Store {
     return answer ? answer.id : null;
   }
 
-  /** Put in and take out, as one step. @param {{put?: Traced[], remove?: string[]}} change @param {string} what */
-  async change(change, what) {
+  /**
+   * Put in and take out, as one step. What was dragged, or was reckoned from an earlier state, is refused when somebody has
+   * changed it since then.
+   * @param {{put?: Traced[], remove?: string[]}} change @param {string} what
+   * @param {number} [seen] revision from which it was reckoned; what was dragged: when the hand took hold of it
+   */
+  async change(change, what, seen) {
     const put = change.put ?? [];
-    for (const path of put) this.#show(path);
+    const since = Math.min(seen ?? Infinity, ...put.map((path) => this.#held.get(path.id) ?? Infinity));
+    for (const path of put) {
+      this.#held.delete(path.id);
+      this.#show(path);
+    }
     this.tell();
     const answer = await this.#ask(() => this.studio.api.post("/api/tracing/change",
-      { revision: this.state.revision, put, remove: change.remove ?? [], what }));
-    for (const path of put) this.#answered(path);
+      { revision: Math.min(since, this.state.revision), put, remove: change.remove ?? [], what }));
+    for (const path of put) {
+      this.#answered(path);
+      // Taken hold of before this change of our own was answered: it does not stand against itself.
+      if (answer && this.#held.has(path.id)) this.#held.set(path.id, answer.revision);
+    }
     if (answer) this.take(answer);
     this.tell();
     return Boolean(answer);
@@ -96,19 +120,20 @@ export class Store {
 
   /** Show a path where the hand has it now: here at once, on the projector within a frame or two. @param {Traced} path */
   drag(path) {
+    if (!this.#held.has(path.id)) this.#held.set(path.id, this.state.revision);
     this.dragged.set(path.id, path);
     this.tell();
     if (this.#wanted) return;
     this.#wanted = true;
     requestAnimationFrame(() => {
       this.#wanted = false;
-      const now = this.dragged.get(path.id);
-      if (now) this.studio.live.send({ type: "drag", path: now });
+      for (const [id, revision] of this.#held) this.studio.live.send({ type: "drag", path: this.dragged.get(id), revision });
     });
   }
 
   /** Let go without change. @param {string} id */
   async dropDrag(id) {
+    this.#held.delete(id);
     this.dragged.delete(id);
     this.tell();
     await this.#ask(() => this.studio.api.del("/api/tracing/drag"));
@@ -116,6 +141,7 @@ export class Store {
 
   /** @param {"undo" | "redo"} way */
   async travel(way) {
+    this.#held.clear();
     this.dragged.clear();
     const answer = await this.#ask(() => this.studio.api.post(`/api/tracing/${way}`, { revision: this.state.revision }));
     if (answer) this.take(answer);
@@ -154,14 +180,14 @@ export class Store {
 
   /** @param {Traced} path */
   #dragElsewhere(path) {
-    if (this.#waits(path.id)) return;
+    if (this.#held.has(path.id) || this.#waits(path.id)) return;
     this.dragged.set(path.id, path);
     this.tell();
   }
 
   /** @param {string} id */
   #dragEndsElsewhere(id) {
-    if (this.#waits(id)) return;
+    if (this.#held.has(id) || this.#waits(id)) return;
     this.dragged.delete(id);
     this.tell();
   }
