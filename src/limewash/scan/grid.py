@@ -19,7 +19,10 @@ _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
 _RIM_PX = 0.345  # a rim must be known to this, by noise and blur together
 _RIM_BLUR_PX = 0.28  # what blur leaves open [camera px]
 _RIM_NOISE_PX = 0.13  # noise that is allowed however coarse the camera
-_OVERHANG_PX = 0.5  # a surface reaches this far beyond the centre of its last camera pixel
+_OVERHANG_PX = 0.6  # a surface reaches this far beyond the centre of its last camera pixel at most
+_ENDS = 0.3  # share of a pixel filled, down to which a surface is followed; half would be the rim itself
+_FADES_PX = 1.1  # in how many camera pixels a share falls from one to nothing
+_SURE = 0.55  # share from which on a pixel is this surface's, whatever lies beyond
 
 
 def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Correspondence:
@@ -36,25 +39,26 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     s = surfaces
     shape = (projector_size[1], projector_size[0])
     camera_x, camera_y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
-    strength = np.zeros(shape, dtype=np.float32)
+    strength, filled = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     # Where no surface was fitted the slopes are 0, and a mirrored picture would pass for one that is not.
     turned = 1.0 if np.nansum(np.sign(s.slope[0] * s.slope[3] - s.slope[1] * s.slope[2])) >= 0.0 else -1.0
-    fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, camera_x, camera_y, strength)
+    fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, camera_x, camera_y, strength, filled)
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
-    extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, _OVERHANG_PX, camera_x, camera_y, rim)
-    # Which of two surfaces a projector pixel at a jump hits, no camera pixel can tell for certain.
+    extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, camera_x, camera_y, rim, filled)
+    # Which of two surfaces a projector pixel at a jump hits, the pixels in which both mix cannot tell for certain.
     scale = _usual_scale(s)
     doubtful = np.zeros(shape, dtype=np.bool_)
     in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX * scale, first, last, doubtful))
+    doubtful &= filled < _SURE
     camera_x[doubtful] = camera_y[doubtful] = np.nan
-    crumbs = _crumbs(np.isfinite(camera_x))
-    camera_x[crumbs] = camera_y[crumbs] = np.nan
     sigma = _sigma(s, camera_x, camera_y)
     # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
     rim_of_seen = cv2.dilate(np.isnan(camera_x).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     limit = max(_RIM_PX**2 - (_RIM_BLUR_PX / scale) ** 2, _RIM_NOISE_PX**2)
     faint = rim_of_seen & (sigma**2 > limit)
     camera_x[faint] = camera_y[faint] = np.nan
+    crumbs = _crumbs(np.isfinite(camera_x))
+    camera_x[crumbs] = camera_y[crumbs] = np.nan
     return Correspondence(
         camera_x=camera_x,
         camera_y=camera_y,
@@ -102,6 +106,7 @@ def fill_cells(
     camera_x: Image,
     camera_y: Image,
     strength: Image,
+    filled: Image,
 ) -> None:
     """Give every projector pixel inside a linked cell of camera pixels its camera position.
 
@@ -128,7 +133,21 @@ def fill_cells(
                     break
                 if whole:
                     fill_triangle(
-                        x, y, amplitude, share, row + r0, col + c0, r1, c1, r2, c2, turned, camera_x, camera_y, strength
+                        x,
+                        y,
+                        amplitude,
+                        share,
+                        row + r0,
+                        col + c0,
+                        r1,
+                        c1,
+                        r2,
+                        c2,
+                        turned,
+                        camera_x,
+                        camera_y,
+                        strength,
+                        filled,
                     )
 
 
@@ -148,6 +167,7 @@ def fill_triangle(
     camera_x: Image,
     camera_y: Image,
     strength: Image,
+    filled: Image,
 ) -> None:
     """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns."""
     x0, y0 = x[row, col], y[row, col]
@@ -169,8 +189,10 @@ def fill_triangle(
             t = (ax * (v - y0) - ay * (u - x0)) / area
             if s < -1e-5 or t < -1e-5 or s + t > 1.00002:
                 continue
-            if power > strength[v, u] and q0 + s * (q1 - q0) + t * (q2 - q0) >= 0.3:
+            q = q0 + s * (q1 - q0) + t * (q2 - q0)
+            if power > strength[v, u] and q >= _ENDS:
                 strength[v, u] = power
+                filled[v, u] = q
                 camera_x[v, u] = col + s * c1 + t * c2
                 camera_y[v, u] = row + s * r1 + t * r2
 
@@ -184,10 +206,10 @@ def extend_rims(
     right: Mask,
     down: Mask,
     turned: float,
-    overhang: float,
     camera_x: Image,
     camera_y: Image,
     rim: Image,
+    filled: Image,
 ) -> None:
     """Continue surfaces a little beyond their last pixels, into projector pixels that nobody else claims."""
     height, width = x.shape
@@ -205,8 +227,7 @@ def extend_rims(
             area = ax * by - ay * bx
             if not area * turned > 0.0:
                 continue
-            # The light falls from one to nothing over about two pixels, and to a half at the rim itself.
-            over = min(overhang, 2.0 * (share[row, col] - 0.3))
+            over = min(_OVERHANG_PX, _FADES_PX * (share[row, col] - _ENDS))
             reach_x, reach_y = over * (abs(ax) + abs(bx)), over * (abs(ay) + abs(by))
             for v in range(max(int(np.ceil(y0 - reach_y)), 0), min(int(np.floor(y0 + reach_y)), high - 1) + 1):
                 for u in range(max(int(np.ceil(x0 - reach_x)), 0), min(int(np.floor(x0 + reach_x)), wide - 1) + 1):
@@ -215,6 +236,7 @@ def extend_rims(
                     far = max(abs(s), abs(t))
                     if far <= over and far < rim[v, u]:
                         rim[v, u] = far
+                        filled[v, u] = share[row, col] - far / _FADES_PX
                         camera_x[v, u] = col + s
                         camera_y[v, u] = row + t
 

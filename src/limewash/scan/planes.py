@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
+from limewash.scan.rims import CODE_TO_LIGHT
 
 Image = NDArray[np.float32]
 Row = NDArray[np.float32]
@@ -21,7 +22,6 @@ _LIKE, _UNLIKE = (
     np.float32(1.6),
     np.float32(0.62),
 )  # ratios of brightness up to and from which pixels are of one surface
-_CODE_TO_LIGHT = 2.2  # exponent that leads from codes to light, about
 _FAINTEST = 0.1  # share of a surface's light; a pixel with less only sees it blurred
 _USUAL = 0.5  # weight of the usual slopes around, against neighbours that spread so far [square px]
 _TERMS = 15
@@ -250,7 +250,7 @@ def fit_one(
     offset_x, offset_y = xb - s0 * cb - s2 * rb, yb - s1 * cb - s3 * rb
     if np.sqrt(offset_x * offset_x + offset_y * offset_y) > 3.5 * seen[2, row, col] + 1.2 * size:
         return
-    light = (seen[3, row, col] * w0 / total[13]) ** _CODE_TO_LIGHT
+    light = (seen[3, row, col] * w0 / total[13]) ** CODE_TO_LIGHT
     if light < _FAINTEST:
         return
     share[row, col] = 1.0 if light > 1.0 else light

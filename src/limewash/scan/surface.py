@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from limewash.jit import kernel
 from limewash.scan.decode import Decoded
 from limewash.scan.planes import COLUMNS, ROWS, fit_planes
+from limewash.scan.rims import filled_shares
 from limewash.scan.threads import in_bands, in_threads
 
 Image = NDArray[np.float32]
@@ -30,7 +31,6 @@ _BEND_STEPS = 0.25  # and what a surface may bend from pixel to pixel, in steps
 _STEEPEST = 4.0  # times the usual step; steeper is a jump
 _NEAR, _FAR = 7, 21  # sides of the squares in which slopes are averaged [camera px]
 _FEW = 6.0  # steps that make an average
-_DOUBT = 0.8  # one standard deviation of light told from eight steps, in noise by amplitude
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Surfaces:
     amplitude : ndarray of float32
         As in `Decoded`. [codes]
     share : ndarray of float32
-        Share of the pixel that the surface fills, told from its light at the surface's rim, 1 elsewhere. [-]
+        Share of the pixel that the surface fills, see `filled_shares`. [-]
     right, down : ndarray of bool
         Whether a pixel's surface goes on to the next pixel at its right, and below it.
     """
@@ -75,12 +75,8 @@ def find_surfaces(decoded: Decoded) -> Surfaces:
     in_threads(lambda tile: fit_planes(seen, guess, *tile, fit_x, fit_y, fit_sigma, slope, share), tiles)
     right, down = (np.zeros(x.shape, dtype=np.bool_) for _ in range(2))
     in_bands(len(x), lambda first, last: link_rows(fit_x, fit_y, fit_sigma, slope, first, last, right, down))
-    inner = right & down
-    inner[:, 1:] &= right[:, :-1]
-    inner[1:] &= down[:-1]
-    # Where the rim lies, a faint pixel tells badly: it only counts for what it fills for certain.
-    share -= _DOUBT * decoded.noise / np.maximum(decoded.amplitude, np.float32(1e-3))
-    share[inner] = 1.0  # dark paint, not the rim
+    light = (decoded.amplitude, decoded.noise)
+    share = filled_shares(fit_x, fit_y, slope, fit_sigma, *light, right, down, share)
     return Surfaces(fit_x, fit_y, slope, fit_sigma, decoded.amplitude, share, right, down)
 
 
