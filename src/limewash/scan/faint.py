@@ -87,19 +87,22 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
     """
     height, width = noise.shape
     rows, columns = -(-height // BLOCK), -(-width // BLOCK)
+    known = found.copy()
     fresh = np.ones((rows, columns), dtype=np.bool_)
+    unsure, unknown, sure = (np.zeros((rows, columns), dtype=np.float32) for _ in range(3))
+    _look_at(np.argwhere(fresh), found, known, unsure, unknown, sure)
     a, b = axes
     for count in range(_PASSES):
-        known = found.copy()
         # Only what lies within reach of something new can come out otherwise than before.
         near = cv2.dilate(fresh.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
         fresh = np.zeros_like(near)
         # What is known but unsure is looked at once.
-        asked = ~(known[2] + known[3] < 2.0 * _UNSURE_PX) if count == 0 else np.isnan(known[2] + known[3])
-        blocks = np.argwhere(near & _in_question(asked, known, rows, columns))
+        asked = unsure if count == 0 else unknown
+        around = cv2.boxFilter(sure, -1, (5, 5), normalize=False, borderType=cv2.BORDER_CONSTANT)
+        blocks = np.argwhere(near & (asked > 0) & (around >= _LEAST))
         in_bands(
             len(blocks),
-            lambda first, last, blocks=blocks, known=known, fresh=fresh: follow_blocks(  # type: ignore[misc]
+            lambda first, last, blocks=blocks, fresh=fresh: follow_blocks(  # type: ignore[misc]
                 sums,
                 a.picks,
                 a.weights,
@@ -126,19 +129,46 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
         )
         if not fresh.any():
             return
+        _look_at(blocks, found, known, unsure, unknown, sure)
 
 
-def _in_question(asked: NDArray[np.bool_], known: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.bool_]:
-    """Blocks that hold pixels that are asked for, and have known ones in or beside them."""
-    sure = np.isfinite(known[0]) & np.isfinite(known[1])
-    height, width = sure.shape
-    pad = ((0, rows * BLOCK - height), (0, columns * BLOCK - width))
-    asks, knows = (
-        np.pad(part, pad).reshape(rows, BLOCK, columns, BLOCK).sum(axis=(1, 3), dtype=np.float32)
-        for part in (asked, sure)
-    )
-    around = cv2.boxFilter(knows, -1, (5, 5), normalize=False)
-    return np.asarray((asks > 0) & (around >= _LEAST))
+def _look_at(
+    blocks: Indices,
+    found: NDArray[np.float32],
+    known: NDArray[np.float32],
+    unsure: Image,
+    unknown: Image,
+    sure: Image,
+) -> None:
+    """Carry what was found in some blocks over to what is known, and count their pixels of each kind."""
+    in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, known, unsure, unknown, sure))
+
+
+@kernel
+def look_at_blocks(
+    blocks: Indices,
+    first: int,
+    last: int,
+    found: NDArray[np.float32],
+    known: NDArray[np.float32],
+    unsure: Image,
+    unknown: Image,
+    sure: Image,
+) -> None:
+    """Copy `found` to `known` in some blocks; count pixels whose place is not sure, not known, and known."""
+    parts, height, width = found.shape
+    for k in range(first, last):
+        unsure_count = unknown_count = sure_count = 0
+        for row in range(blocks[k, 0] * BLOCK, min((blocks[k, 0] + 1) * BLOCK, height)):
+            for col in range(blocks[k, 1] * BLOCK, min((blocks[k, 1] + 1) * BLOCK, width)):
+                for j in range(parts):
+                    known[j, row, col] = found[j, row, col]
+                noise = found[2, row, col] + found[3, row, col]
+                unsure_count += not noise < 2.0 * _UNSURE_PX
+                unknown_count += np.isnan(noise)
+                sure_count += np.isfinite(found[0, row, col] + found[1, row, col])
+        at = blocks[k, 0], blocks[k, 1]
+        unsure[at], unknown[at], sure[at] = unsure_count, unknown_count, sure_count
 
 
 @kernel

@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -194,7 +193,7 @@ class Follower:
             return
         for frame in clean:
             if frame.luma is not None:
-                cv2.add(self._sums[n], frame.luma, dst=self._sums[n], dtype=cv2.CV_16U)
+                np.add(self._sums[n], frame.luma, out=self._sums[n])  # much quicker than OpenCV on two kinds
                 self._counts[n] += 1
 
     def _clean(self, inside: list[_Frame]) -> list[_Frame]:
