@@ -26,7 +26,7 @@ _MOVED_PX = 0.3  # of a 1920 wide picture; below it lies within the noise of the
 _MUCH_OUTSIDE = 0.4  # of the projector's picture
 _SOME_SHADOW = 0.005  # of the front
 _DRIFTED = 0.12  # share by which the exposure may wander
-_GLARING = 5e-5  # of the phone's picture
+_GLARING = 5e-5  # of the camera's picture
 _MUCH_OTHER_LIGHT = 0.3  # of the projector's white
 _USUAL_TONE = 2.0
 _MUCH_PASSES = 0.2  # of the holds
@@ -90,8 +90,8 @@ def judge(
 def _why_nothing(takes: Takes, seen_share: float) -> str:
     lit = f"only {100 * seen_share:.1f} % of the projector's picture could be told apart"
     if takes.lit_share < 0.02:
-        small = f"it fills just {100 * takes.lit_share:.1f} % of the phone's picture"
-        return f"{lit}: {small}; bring the phone closer or zoom in"
+        small = f"it fills just {100 * takes.lit_share:.1f} % of the camera's picture"
+        return f"{lit}: {small}; bring the camera closer or zoom in"
     if not takes.end_seen:
         return (
             f"{lit}: it did not keep time (its end mark did not come when its beginning led to expect); play the file "
@@ -101,8 +101,8 @@ def _why_nothing(takes: Takes, seen_share: float) -> str:
     if clipped > 0.3:
         return f"{lit}: {100 * clipped:.0f} % of the lit part is over-exposed; lower the exposure and lock it"
     return (
-        f"{lit}: its fine lines are lost; focus phone and projector on the wall, wait for darkness, or bring the "
-        "phone closer"
+        f"{lit}: its fine lines are lost; focus camera and projector on the wall, wait for darkness, or bring the "
+        "camera closer"
     )
 
 
@@ -120,7 +120,7 @@ def coverage_finding(seen_share: float) -> Finding:
     text = f"{100 * seen_share:.0f} % of the projector's picture lands where the camera sees it."
     numbers = {"seen_share": seen_share}
     if seen_share < 0.2:
-        remedy = "Aim or move the projector so that the house fills its picture, and let the phone see all of it."
+        remedy = "Aim or move the projector so that the house fills its picture, and let the camera see all of it."
         return Finding("coverage", "warning", text, remedy, numbers)
     return Finding("coverage", "good", text, "", numbers)
 
@@ -130,14 +130,14 @@ def reach_findings(reach: Reach) -> list[Finding]:
     outside = 1.0 - reach.seen_share - reach.inside_share
     numbers = {"seen_share": reach.seen_share, "inside_share": reach.inside_share, "outside_share": outside}
     text = (
-        f"Of the projector's picture {100 * reach.seen_share:.0f} % lights what the phone sees, "
-        f"{100 * reach.inside_share:.0f} % is lost in between (glass, dark paint, gaps, places out of the phone's "
-        f"sight), and {100 * outside:.0f} % goes past the house, into the sky or out of the phone's view."
+        f"Of the projector's picture {100 * reach.seen_share:.0f} % lights what the camera sees, "
+        f"{100 * reach.inside_share:.0f} % is lost in between (glass, dark paint, gaps, places out of the camera's "
+        f"sight), and {100 * outside:.0f} % goes past the house, into the sky or out of the camera's view."
     )
     found = [Finding("light-shares", "note" if outside > _MUCH_OUTSIDE else "good", text, "", numbers)]
     if reach.shadow_share > _SOME_SHADOW:
         text = (
-            f"{100 * reach.shadow_share:.1f} % of the front that the phone sees lies in the shadow of posts, trees or "
+            f"{100 * reach.shadow_share:.1f} % of the front that the camera sees lies in the shadow of posts, trees or "
             f"the like; another {100 * reach.dark_share:.1f} % is glass or too dark to tell."
         )
         remedy = "The findings picture shows where. Move the projector sideways or higher if that part matters."
@@ -155,7 +155,7 @@ def precision_finding(surfaces: Surfaces) -> Finding:
     )
     numbers = {"sigma_px": half, "sigma_p95_px": worst}
     if worst > 0.5:
-        remedy = "Darker surroundings, a brighter projector mode, or the phone closer to the house make it better."
+        remedy = "Darker surroundings, a brighter projector mode, or the camera closer to the house make it better."
         return Finding("precision", "note", text, remedy, numbers)
     return Finding("precision", "good", text, "", numbers)
 
@@ -169,13 +169,13 @@ def _exposure(takes: Takes) -> list[Finding]:
     level = float(np.median(white[lit]) / span) if lit.any() else 0.0
     numbers = {"clipped_share": clipped, "lit_level": level}
     if clipped > 0.02:
-        text = f"{100 * clipped:.0f} % of the lit part is over-exposed in the clip."
+        text = f"{100 * clipped:.0f} % of the lit part is over-exposed."
         found.append(
-            Finding("over-exposed", "warning", text, "Lower the phone's exposure, lock it, film again.", numbers)
+            Finding("over-exposed", "warning", text, "Lower the camera's exposure, lock it, and scan again.", numbers)
         )
     elif level < 0.15:
-        text = f"The lit part is dark in the clip: half of it stays below {100 * level:.0f} % of white."
-        remedy = "Raise the phone's exposure or bring the phone closer; use the projector's brightest plain mode."
+        text = f"The lit part is dark in the camera's picture: half of it stays below {100 * level:.0f} % of white."
+        remedy = "Raise the camera's exposure or bring it closer; use the projector's brightest plain mode."
         found.append(Finding("under-exposed", "warning", text, remedy, numbers))
     else:
         found.append(Finding("exposure", "good", "The exposure suits the pattern.", "", numbers))
@@ -183,7 +183,7 @@ def _exposure(takes: Takes) -> list[Finding]:
     if drift > _DRIFTED:
         text = f"The exposure wandered by {100 * drift:.0f} % during the pattern; this was taken out."
         found.append(
-            Finding("exposure-drift", "note", text, "Lock exposure and focus before filming.", {"drift": drift})
+            Finding("exposure-drift", "note", text, "Lock exposure and focus before you start.", {"drift": drift})
         )
     return found
 
@@ -197,7 +197,7 @@ def _movement(moved_px: float, takes: Takes) -> list[Finding]:
         f"The camera moved by {moved_px:.1f} of its pixels while the pattern played; a slow movement was taken out, a "
         "sudden one leaves errors."
     )
-    remedy = "Use a tripod or wedge the phone, start it with a delay or a remote, and film again."
+    remedy = "Use a tripod or wedge the camera, start it with a delay or a remote, and scan again."
     if np.isnan(takes.beat_s):
         text = f"The camera moved by {moved_px:.1f} of its pixels between the photos; that leaves errors."
         remedy = "Use a tripod and a self-timer or a remote, and photograph all pictures again."
@@ -219,10 +219,10 @@ def _lamps(takes: Takes) -> list[Finding]:
     numbers = {"glaring_share": glaring, "other_light": share}
     if glaring > _GLARING:
         text = (
-            f"A lamp outshines {100 * glaring:.2f} % of the phone's picture even while the projector shows black; what "
+            f"A lamp outshines {100 * glaring:.2f} % of the camera's picture even while the projector shows black; what "
             "it lights strongly cannot be read."
         )
-        return [Finding("lamp", "warning", text, "Switch it off while you film, or cover it.", numbers)]
+        return [Finding("lamp", "warning", text, "Switch it off for the scan, or cover it.", numbers)]
     if share > _MUCH_OTHER_LIGHT:
         text = f"Other light is {100 * share:.0f} % as strong on the house as white of the projector."
         remedy = "Wait for darkness and switch lamps off; a show would look pale as well."
@@ -242,7 +242,7 @@ def _passing(passing: Passing) -> list[Finding]:
         found.append(Finding("passing-light", severity, text, remedy, {"touched_share": passing.light_share}))
     if passing.hidden_share > 0.0:
         text = (
-            "Something passed in front of the phone or through the light (people, a car) during "
+            "Something passed in front of the camera or through the light (people, a car) during "
             f"{100 * passing.hidden_share:.0f} % of the pattern. What it hid may be missing or less certain."
         )
         remedy = "Film again while nobody walks through the light."
@@ -262,7 +262,7 @@ def _timing(takes: Takes) -> list[Finding]:
     else:
         found.append(Finding("timing", "good", "The player kept time.", "", numbers))
     if not takes.end_seen:
-        text = "The pattern's end mark was not seen: the clip may have been stopped early."
+        text = "The pattern's end mark was not seen: the recording may have been stopped early."
         found.append(Finding("no-end", "note", text, "Film until the closing card shows.", numbers))
     return found
 
@@ -273,8 +273,8 @@ def _framing(surfaces: Surfaces) -> list[Finding]:
     cut = {name: float(edge.mean()) for name, edge in edges.items() if edge.mean() > 0.05}
     if not cut:
         return []
-    text = f"The picture runs out of the phone's view at the {' and '.join(cut)}."
-    remedy = "Move the phone back or turn it until it sees the whole projected picture, if that part matters."
+    text = f"The picture runs out of the camera's view at the {' and '.join(cut)}."
+    remedy = "Move the camera back or turn it until it sees the whole projected picture, if that part matters."
     return [Finding("cut-off", "note", text, remedy, {f"{name}_share": share for name, share in cut.items()})]
 
 
@@ -287,6 +287,6 @@ def _orientation(surfaces: Surfaces) -> list[Finding]:
         remedy = "Switch the projector's rear projection (mirror) mode off."
         return [Finding("mirrored", "warning", "The picture is mirrored.", remedy)]
     if xc < 0.0 and yr < 0.0:
-        remedy = "Switch the projector's ceiling mode off, or turn the phone, if it was upside down."
-        return [Finding("upside-down", "warning", "The picture is upside down in the clip.", remedy)]
+        remedy = "Switch the projector's ceiling mode off, or turn the camera, if it was upside down."
+        return [Finding("upside-down", "warning", "The picture is upside down.", remedy)]
     return []

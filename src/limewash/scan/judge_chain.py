@@ -94,7 +94,7 @@ def _scaled(axes: tuple[AxisScaling, AxisScaling], size: tuple[int, int], number
         text = f"The picture is shrunk by {amount}: a rim of the projector's picture stays unused."
         also = f"{_KEEP}."
     else:
-        text = f"The picture is scaled by {amount}; whether it is enlarged or shrunk cannot be told from this clip."
+        text = f"The picture is scaled by {amount}; whether it is enlarged or shrunk cannot be told from this scan."
         also = f"{_KEEP}."
     text += " Lines one pixel wide are lost in bands."
     code = "overscan" if way > 0 else "scaled"

@@ -42,11 +42,11 @@ _WORDS = {
 }
 _REMEDIES = {
     "faint": (
-        "Longer exposure or higher ISO, the projector's brightest plain mode, the phone closer, darker surroundings; "
+        "Longer exposure or higher ISO, the projector's brightest plain mode, the camera closer, darker surroundings; "
         "steep and dark parts such as roofs may stay out of reach."
     ),
     "washed_out": (
-        "Focus projector and phone, bring the phone closer or use a higher resolution and bit rate; cover what "
+        "Focus projector and camera, bring the camera closer or use a higher resolution and bit rate; cover what "
         "reflects the light back, such as a pale ground."
     ),
     "clipped": "Lower the camera's exposure and lock it.",
