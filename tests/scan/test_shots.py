@@ -85,6 +85,8 @@ def test_a_scan_comes_of_photos_in_any_order(tmp_path: Path, shots: dict[Hold, N
     assert np.mean(errors > 3.0) < 0.001
     assert (scan.correspondence.seen & truth.seen).sum() / truth.seen.sum() > 0.98
     assert not scan.findings.warnings
+    taken_for = next(item.text for item in scan.findings.items if item.code == "photos")
+    assert f"{SIZE[0]}x{SIZE[1]}" in taken_for
     assert np.array_equal(scan.photo[..., 0], shots[Hold("white")])
     kept = sorted(path.name for path in (tmp_path / "kept").glob("*.png"))
     assert len(kept) == len(shots)

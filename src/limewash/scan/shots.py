@@ -116,7 +116,7 @@ def read_shots(
         return takes, moved_between(folder, takes)
 
     result = scan_of(folder, take, lambda _: photo[0], part_of(progress, 0.85, 1.0))
-    findings = Findings.sorted([*result.findings.items, *_notes(paths, holds)])
+    findings = Findings.sorted([*result.findings.items, *_notes(paths, plan, holds)])
     lens = lens_of_photos(read_note(paths[0]), result.correspondence.camera_size)
     return replace(result, findings=findings, lens=lens)
 
@@ -260,12 +260,15 @@ def _where(plan: PatternPlan, counts: NDArray[np.int64], kind: str) -> list[int]
     return [n for n, hold in enumerate(plan.body) if hold.kind == kind and counts[n]]
 
 
-def _notes(paths: Sequence[Path], holds: Sequence[Hold | None]) -> list[Finding]:
+def _notes(paths: Sequence[Path], plan: PatternPlan, holds: Sequence[Hold | None]) -> list[Finding]:
     """How many photos there were of each picture, and which were of no use."""
     often = Counter(hold for hold in holds if hold is not None)
     least = min(often.values())
     times = "once" if least == 1 else f"{least} times"
-    text = f"{len(paths)} photos show the {len(often)} pictures of the pattern, each {times} or more."
+    text = (
+        f"{len(paths)} photos show the {len(often)} pictures of the pattern, each {times} or more. They are taken for "
+        f"those of {plan.size[0]}x{plan.size[1]}: unlike the video, photos do not tell for which projector they are."
+    )
     numbers = {"photos": float(len(paths)), "pictures": float(len(often))}
     found = [Finding("photos", "good", text, "", numbers)]
     unknown = [path.name for path, hold in zip(paths, holds, strict=True) if hold is None]
