@@ -72,6 +72,25 @@ def test_the_live_tracing_lands_on_the_right_pixels(window, studio) -> None:
     assert abs(centre - left[0]) < 0.2
 
 
+def test_the_map_to_settle_is_lit_on_a_page_that_was_there_before_and_black_from_within_a_dialog(window) -> None:
+    beam = window(*PROJECTOR).open("/projector")
+    settled(beam)
+    desk = window().open("/trace/settle")
+    desk.wait_for_selector("body[data-ready=true]")
+    desk.get_by_role("button", name="Show it on the house").click()
+    x, y = np.rint(to_projector([(260, 370)])[0]).astype(int)  # halfway down the window's left side
+    assert lit(beam)[y, x - 1 : x + 2].max() > 100
+    desk.keyboard.press("?")
+    desk.get_by_role("dialog").wait_for()
+    desk.keyboard.press("b")
+    settled(beam)
+    assert shot(beam).max() == 0
+    desk.keyboard.press("Escape")
+    desk.locator("#point-name").evaluate("field => { field.disabled = false; field.focus(); }")
+    desk.keyboard.press("Alt+b")
+    assert lit(beam).max() > 0
+
+
 def test_a_server_that_dies_leaves_black_and_a_reload_is_black_too(window, studio) -> None:
     one = window(*PROJECTOR)
     page = one.open("/projector")

@@ -96,6 +96,7 @@ class Desk:
         with self._lock:
             if self._scan.hand is None:
                 self._scan.hand = make_hand(self.ground, self.tracing, self.notices)
+                self.notices.tell({"type": "hand", "hand": self._scan.hand.state().model_dump(mode="json")})
             return self._scan.hand
 
     @property
@@ -105,7 +106,9 @@ class Desk:
             if self._scan.settle is None:
                 name = base_name(self.ground.name)
                 ground = Ground(name, self.project.root / "scans" / name)
-                self._scan.settle = SettleDesk(self.project, ground, self.tracing.tracing, self.notices)
+                self._scan.settle = made = SettleDesk(self.project, ground, self.tracing.tracing, self.notices)
+                state = made.state().model_dump(mode="json", exclude={"before"})
+                self.notices.tell({"type": "settle", "settle": state})  # a projector page that was there before it
             return self._scan.settle
 
     def score(self, name: str) -> ScoreDesk:

@@ -1,7 +1,10 @@
 // @ts-check
 /** Keyboard: one list of what each key does, for the keys themselves and for the help that shows them. */
 
-/** @typedef {{keys: string, what: string, group?: string, run: (event: KeyboardEvent) => void, typing?: boolean}} Key */
+/**
+ * `typing`: also while the person types in a field; `dialogs`: also while a dialog is open.
+ * @typedef {{keys: string, what: string, group?: string, run: (event: KeyboardEvent) => void, typing?: boolean, dialogs?: boolean}} Key
+ */
 
 const MODIFIERS = /** @type {const} */ (["Ctrl", "Alt", "Shift"]);
 
@@ -43,11 +46,10 @@ export class Keys {
   #pressed(event) {
     if (event.defaultPrevented || event.isComposing) return;
     const typing = isTyping(event.target);
-    if (document.querySelector("dialog[open]") && event.key !== "Escape" && event.key !== "?") return;
+    const inDialog = document.querySelector("dialog[open]") !== null;
     const pressed = spelled(event);
-    const found = this.#added.toReversed().flat().find(
-      (key) => (!typing || key.typing) && key.keys.split(", ").some((one) => one === pressed),
-    );
+    const found = this.#added.toReversed().flat().find((key) => (!typing || key.typing) && (!inDialog || key.dialogs)
+      && key.keys.split(", ").some((one) => one === pressed));
     if (!found) return;
     event.preventDefault();
     found.run(event);

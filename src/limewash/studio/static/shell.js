@@ -69,10 +69,11 @@ async function start() {
   const where = await api.get("/api/project").catch(() => ({ open: false }));
   const studio = { api, live, keys, steps, say, ask, projector, project: where.open ? where : null };
   keys.add([
-    { keys: "?", what: "Show these keys", run: () => keysHelp(keys) },
+    { keys: "?", what: "Show these keys", dialogs: true, run: () => keysHelp(keys) },
     { keys: "Ctrl+Z", what: "Undo", run: () => steps.run("undo") },
     { keys: "Ctrl+Shift+Z, Ctrl+Y", what: "Redo", run: () => steps.run("redo") },
-    { keys: "B", what: "Projector black, or back to what it showed", run: () => projector.blank() },
+    { keys: "B", what: "Projector black, or back to what it showed", dialogs: true, run: () => projector.blank() },
+    { keys: "Alt+B", what: "The same while typing in a field", typing: true, dialogs: true, run: () => projector.blank() },
     ...["site", "scan", "trace", "show", "night"].map((name, n) => ({
       keys: `Alt+${n + 1}`, what: `Go to ${name[0].toUpperCase()}${name.slice(1)}`, typing: true,
       run: () => location.assign(`/${name}`),
