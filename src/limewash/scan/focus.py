@@ -44,7 +44,7 @@ def measure_focus(takes: Takes, surfaces: Surfaces) -> Focus:
     """
     plan = takes.plan
     few = slice(None, None, _EVERY), slice(None, None, _EVERY)
-    span = takes.mean("white", -1)[few] - takes.mean("black", -1)[few]
+    span = takes.mean("white", -1, few) - takes.mean("black", -1, few)
     x, y, amplitude = surfaces.x[few], surfaces.y[few], surfaces.amplitude[few]
     good = np.isfinite(x) & (span > max(8.0, 0.15 * float(np.quantile(span, 0.95))))
     across, rows = (np.clip(3.0 * s[good] / n, 0, 2) for s, n in zip((x, y), plan.size, strict=True))

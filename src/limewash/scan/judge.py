@@ -219,8 +219,8 @@ def _lamps(takes: Takes) -> list[Finding]:
     numbers = {"glaring_share": glaring, "other_light": share}
     if glaring > _GLARING:
         text = (
-            f"A lamp outshines {100 * glaring:.2f} % of the camera's picture even while the projector shows black; what "
-            "it lights strongly cannot be read."
+            f"A lamp outshines {100 * glaring:.2f} % of the camera's picture even while the projector shows black; "
+            "what it lights strongly cannot be read."
         )
         return [Finding("lamp", "warning", text, "Switch it off for the scan, or cover it.", numbers)]
     if share > _MUCH_OTHER_LIGHT:

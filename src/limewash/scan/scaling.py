@@ -97,16 +97,16 @@ def _axis(kept: Map | None, seen: NDArray[np.bool_]) -> AxisScaling:
 
 def _kept_lines(takes: Takes, correspondence: Correspondence) -> tuple[Map | None, Map | None]:
     """How much of the lines arrives at each pixel of the video: 1 is all, 0 none; NaN where unseen."""
-    checks = [takes.check(n) for n in range(len(takes.plan.checks))]
+    seen, at = _places(correspondence)
+    checks = [takes.check(n, at) for n in range(len(takes.plan.checks))]
     tone = phone_tone(takes)
     if tone is None or len(checks) < 5 or any(picture is None for picture in checks):
         return None, None
-    seen, at = _places(correspondence)
-    black = takes.mean("black", -1)[at]
-    span = takes.mean("white", -1)[at] - black
+    black = takes.mean("black", -1, at)
+    span = takes.mean("white", -1, at) - black
     usable = span > _least_span(takes)
     light = [
-        np.where(usable, np.clip((p[at] - black) / np.where(usable, span, 1.0), 0.0, 1.5) ** tone, np.nan)
+        np.where(usable, np.clip((p - black) / np.where(usable, span, 1.0), 0.0, 1.5) ** tone, np.nan)
         for p in checks[1:]
         if p is not None
     ]
@@ -122,15 +122,15 @@ def _kept_lines(takes: Takes, correspondence: Correspondence) -> tuple[Map | Non
 
 def phone_tone(takes: Takes) -> float | None:
     """Exponent that leads from the phone's codes to light, by the check whose light is known; None without it."""
-    grey = takes.check(0)
+    grey = takes.check(0, _SPARSE)
     if grey is None:
         return None
-    black, white = (takes.mean(kind, -1)[_SPARSE] for kind in ("black", "white"))
+    black, white = (takes.mean(kind, -1, _SPARSE) for kind in ("black", "white"))
     span = white - black
     usable = span > _least_span(takes)
     if not usable.any():
         return None
-    level = np.clip((grey[_SPARSE] - black)[usable] / span[usable], 1e-3, 0.999)
+    level = np.clip((grey - black)[usable] / span[usable], 1e-3, 0.999)
     tone = float(np.log(_GREY_LIGHT) / np.log(np.median(level)))
     # Anything else is no grey: a clip of a pattern that stops before the checks may show a card there.
     return tone if 1.0 < tone < 4.0 else None
@@ -138,7 +138,7 @@ def phone_tone(takes: Takes) -> float | None:
 
 def _least_span(takes: Takes) -> float:
     """From how far black and white must be apart to compare with [codes]."""
-    span = takes.mean("white", -1)[_SPARSE] - takes.mean("black", -1)[_SPARSE]
+    span = takes.mean("white", -1, _SPARSE) - takes.mean("black", -1, _SPARSE)
     return max(8.0, 0.1 * float(np.quantile(span, 0.95)))
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from types import EllipsisType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.media.reading import ClipInfo
 from limewash.scan.pattern import PatternPlan
+
+At = EllipsisType | tuple[slice, slice] | tuple[NDArray[np.intp], NDArray[np.intp]]
 
 
 @dataclass(frozen=True)
@@ -54,18 +57,25 @@ class Takes:
     checks: NDArray[np.uint16]
     check_counts: NDArray[np.int64]
 
-    def mean(self, kind: str, which: int) -> NDArray[np.float32]:
-        """Mean picture (height, width) of the `which`-th seen hold of a kind, black level taken off. [codes]"""
+    def mean(self, kind: str, which: int, at: At = ...) -> NDArray[np.float32]:
+        """Mean picture of the `which`-th seen hold of a kind, black level taken off: (height, width), or what an index
+        `at` picks of it. [codes]
+        """
         found = [n for n, hold in enumerate(self.plan.body) if hold.kind == kind and self.counts[n]]
         n = found[which]
-        return np.asarray(self.sums[n] / self.counts[n] - self.info.luma_black, dtype=np.float32)
+        return self._mean(self.sums[n][at], int(self.counts[n]))
 
-    def check(self, number: int) -> NDArray[np.float32] | None:
-        """Mean picture (height, width) of a check, black level taken off; None if the clip does not hold it. [codes]"""
+    def check(self, number: int, at: At = ...) -> NDArray[np.float32] | None:
+        """The same of a check; None if the clip does not hold it. [codes]"""
         if number >= len(self.check_counts) or not self.check_counts[number]:
             return None
-        picture = self.checks[number] / self.check_counts[number] - self.info.luma_black
-        return np.asarray(picture, dtype=np.float32)
+        return self._mean(self.checks[number][at], int(self.check_counts[number]))
+
+    def _mean(self, sums: NDArray[np.uint16], count: int) -> NDArray[np.float32]:
+        picture = sums.astype(np.float32)
+        picture *= np.float32(1.0 / count)
+        picture -= np.float32(self.info.luma_black)
+        return picture
 
     def references(self) -> Takes:
         """The same without the pictures of fringes and codes, which take most of the memory."""
