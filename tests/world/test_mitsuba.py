@@ -6,15 +6,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from bare import BOX, REFLECTANCE, WALL, bare_world, luminance
+from bare import BOX, WALL, bare_world, luminance
+from mitsuba_scene import projector, render
 
-from limewash.geometry.device import Device
 from limewash.world.lighting import night
-from limewash.world.scene import mesh_of
-from limewash.world.virtual import VirtualHouse
-
-mi = pytest.importorskip("mitsuba", reason="Mitsuba comes with the dev extra")
-mi.set_variant("scalar_rgb")
 
 pytestmark = pytest.mark.slow
 
@@ -24,56 +19,6 @@ PROJECTOR = {
 }  # fmt: skip
 CAMERA = {"focal_per_width": 0.9, "place_m": (10.5, 2.6, 9.6), "yaw_deg": -6.0, "tilt_deg": 2.0, "roll_deg": -2.0}
 LAMP = {"place_m": (12.5, 4.5, 4.0), "lumens": 4000.0, "colour_k": 6500.0, "down_only": False, "pole": False}
-
-
-def to_world(device: Device) -> Any:
-    """Its cameras and projectors look along z with x to the LEFT and y up."""
-    right, down, forward = device.rotation
-    matrix = np.eye(4)
-    matrix[:3] = np.column_stack([-right, -down, forward, device.position_m])
-    return mi.ScalarTransform4f(matrix)
-
-
-def shape_of(world: VirtualHouse) -> Any:
-    corners = mesh_of(world.house).corners_m
-    shape = mi.Mesh("house", vertex_count=3 * len(corners), face_count=len(corners))
-    parameters = mi.traverse(shape)
-    parameters["vertex_positions"] = corners.ravel()
-    parameters["faces"] = np.arange(3 * len(corners), dtype=np.uint32)
-    parameters.update()
-    return shape
-
-
-def reference(world: VirtualHouse, emitter: dict[str, Any], scratch: Any) -> np.ndarray:
-    path = str(scratch / "house.ply")
-    shape_of(world).write_ply(path)
-    camera = world.camera
-    width, height = camera.size
-    scene = mi.load_dict(
-        {
-            "type": "scene",
-            "integrator": {"type": "direct"},
-            "sensor": {
-                "type": "perspective",
-                "fov": float(np.degrees(2 * np.arctan(width / 2 / camera.focal_px[0]))),
-                "fov_axis": "x",
-                "to_world": to_world(camera),
-                "film": {"type": "hdrfilm", "width": width, "height": height, "rfilter": {"type": "box"}},
-                "sampler": {"type": "stratified", "sample_count": 16},
-            },
-            "house": {
-                "type": "ply",
-                "filename": path,
-                "face_normals": True,
-                "bsdf": {
-                    "type": "twosided",
-                    "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": [REFLECTANCE] * 3}},
-                },
-            },
-            "light": emitter,
-        }
-    )
-    return np.asarray(mi.render(scene), dtype=np.float64)
 
 
 def compare(ours: np.ndarray, theirs: np.ndarray) -> None:
@@ -99,17 +44,9 @@ def test_the_projected_picture_agrees(tmp_path: Any) -> None:
     field = (device.size[0] / device.focal_px[0]) * (device.size[1] / device.focal_px[1])
     # Its projector multiplies by pi (src/emitters/projector.cpp: a white wall's radiance, not its irradiance, is
     # what the texture says): divide. Our absolute scale is held by the lamp below and by closed forms elsewhere.
-    bitmap = mi.Bitmap(np.repeat(picture[..., None], 3, axis=2) * np.float32(3000.0 / field / np.pi))
-    emitter = {
-        "type": "projector",
-        "fov": float(np.degrees(2 * np.arctan(device.size[0] / 2 / device.focal_px[0]))),
-        "fov_axis": "x",
-        "to_world": to_world(device),
-        # Illuminance on the plane one metre before the lens.
-        "irradiance": {"type": "bitmap", "bitmap": bitmap, "raw": True, "wrap_mode": "clamp"},
-    }
+    emitter = projector(device, picture * np.float32(3000.0 / field / np.pi))
     ours = luminance(world.view(samples=4).picture(picture))
-    compare(ours, luminance(reference(world, emitter, tmp_path)))
+    compare(ours, luminance(render(world, emitter, tmp_path)))
 
 
 def test_the_street_lamp_agrees(tmp_path: Any) -> None:
@@ -120,4 +57,4 @@ def test_the_street_lamp_agrees(tmp_path: Any) -> None:
         "position": list(lamp[:3]),
         "intensity": {"type": "rgb", "value": [float(c) for c in lamp[3:6]]},
     }
-    compare(luminance(world.view(samples=4).ambient), luminance(reference(world, emitter, tmp_path)))
+    compare(luminance(world.view(samples=4).ambient), luminance(render(world, emitter, tmp_path)))
