@@ -78,3 +78,30 @@ def test_what_is_locked_stays() -> None:
     done = settle_tracing(picture, Tracing(drawn.size, (*drawn.items[:-1], locked)))
     assert done[-1].path == locked.path and not any(s.moved for s in done[-1].segments)
     assert all(any(s.moved for s in d.segments) for d in done[:-1])
+
+
+NIGHT, BOARD, FRONT = 0.02, 0.3, 0.75
+EAVES_PX, BOARD_PX = (40.3, 110.3, 180.3), 4.0
+
+
+def eaves() -> np.ndarray:
+    """Three stripes of wall below a board below the night: at both of a board's edges it gets lighter downwards."""
+    size = (240, 240)
+    boards = cover_of(shapely.union_all([box(-9, y, 300, y + BOARD_PX) for y in EAVES_PX]), size)
+    walls = cover_of(shapely.union_all([box(-9, y + BOARD_PX, 300, y + 30.0) for y in EAVES_PX]), size)
+    light = NIGHT + (BOARD - NIGHT) * boards + (FRONT - NIGHT) * walls
+    return picture_of(light, inside=(1.0,) * 3, outside=(0.0,) * 3, noise=1.5)
+
+
+def test_the_edge_is_taken_that_parts_what_the_others_part() -> None:
+    """Two roof lines are drawn well; the third is clicked nearer to the board's lower edge, where it gets as light."""
+    picture = eaves()
+    off_px = (0.3, -0.4, BOARD_PX - 1.0)
+    items = [
+        Traced(f"eave-{n}", Kind.ROOF_LINE, polyline([(20, y + dy), (220, y + dy)], closed=False))
+        for n, (y, dy) in enumerate(zip(EAVES_PX, off_px, strict=True))
+    ]
+    alone = settle_path(picture, items[-1].path).path
+    together = settle_tracing(picture, Tracing((240, 240), tuple(items)))[-1].path
+    assert alone.start[1] == pytest.approx(EAVES_PX[-1] + BOARD_PX, abs=0.3)
+    assert together.start[1] == pytest.approx(EAVES_PX[-1], abs=0.3)

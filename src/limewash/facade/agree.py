@@ -1,21 +1,22 @@
 """Things of one kind on one house agree: what many clicks say together about edges that each leaves open.
 
 All windows of a house have the same boards around them, lit by the same lamp from the same side: facing the same way,
-their edges get lighter or darker alike. And a row of equal windows or posts is equally wide and high, also in the
-photo once that stands upright.
+their edges get lighter or darker alike, and part like stuffs. And a row of equal windows or posts is equally wide and
+high, also in the photo once that stands upright.
 """
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.facade.meant import Candidate
+from limewash.facade.parting import PartingEdge, believed, weighed_by_likeness
 from limewash.facade.tracing import Kind
 from limewash.geometry.homography import apply_homography
 from limewash.geometry.path import Line, Path2, Segment
@@ -24,8 +25,8 @@ from limewash.geometry.path_measure import tangents_at
 Array = NDArray[np.float64]
 
 _ROUNDS = 20
-_DOUBT = 1.0
-"""Edges of either sort that are taken as seen before any is looked at. [-]"""
+_DOUBT = 0.5
+"""Edges of either sort that are taken as seen before any is looked at: as little as can be (Jeffreys' prior). [-]"""
 _SIZE_PX, _SIZE_SHARE = 0.75, 0.006
 """How much equal things differ in size once the photo stands upright: by this, and by so much of their size."""
 _ODD_ONE = 3.0
@@ -72,6 +73,7 @@ def agree(paths: Sequence[Weighed], to_upright: Array, hand_px: float) -> None:
         Spread of a click along x and y. [px]
     """
     same_way(paths)
+    same_parting(paths)
     same_size(paths, to_upright, hand_px)
 
 
@@ -81,37 +83,57 @@ def same_way(paths: Sequence[Weighed]) -> None:
     Notes
     -----
     Expectation and maximisation: the share of edges that get lighter outwards is what the candidates' likelihoods
-    say under that same share.
+    say under that same share. Each edge is told by the others alone.
     """
     groups: dict[tuple[Kind, int], list[tuple[Weighed, int, NDArray[np.bool_]]]] = defaultdict(list)
-    for item in paths:
-        outward = _outward(item.path)
-        for k, (segment, found) in enumerate(zip(item.path.segments, item.found, strict=True)):
-            facing, sign = _facing(segment, outward)
-            lighter = np.array([(candidate.rises == (sign > 0)) for candidate in found])
-            groups[item.kind, facing].append((item, k, lighter))
+    for item, k, facing, sign in _facings(paths):
+        lighter = np.array([(candidate.rises == (sign > 0)) for candidate in item.found[k]])
+        groups[item.kind, facing].append((item, k, lighter))
     for edges in groups.values():
-        share = 0.5
+        before = [item.weights[k] for item, k, _ in edges]
+        ways = [lighter for _, _, lighter in edges]
+        share = np.full(len(edges), 0.5)
         for _ in range(_ROUNDS):
-            share = _share_lighter(edges, share)
-        for item, k, lighter in edges:
-            item.weights[k] = _under(item, k, lighter, share)
+            share = _share_of_others([_under(w, way, s) for w, way, s in zip(before, ways, share, strict=True)], ways)
+        for (item, k, way), weights, own in zip(edges, before, share, strict=True):
+            item.weights[k] = _under(weights, way, own)
 
 
-def _under(item: Weighed, k: int, lighter: NDArray[np.bool_], share: float) -> Array:
+def _under(weights: Array, lighter: NDArray[np.bool_], share: float) -> Array:
+    """Weights of candidates when such a share of edges like them gets lighter outwards."""
     bonus = np.where(lighter, math.log(2.0 * share), math.log(2.0 * (1.0 - share)))
     bonus[-1] = 0.0  # staying as drawn
-    return np.asarray(item.weights[k] + bonus)
+    return np.asarray(weights + bonus)
 
 
-def _share_lighter(edges: list[tuple[Weighed, int, NDArray[np.bool_]]], share: float) -> float:
-    seen = np.array([_DOUBT, _DOUBT])
-    for item, k, lighter in edges:
-        weights = _under(item, k, lighter, share)
-        belief = np.exp(weights - weights.max())
-        belief /= belief.sum()
-        seen += [belief[:-1][lighter[:-1]].sum(), belief[:-1][~lighter[:-1]].sum()]
-    return float(seen[0] / seen.sum())
+def _share_of_others(weights: list[Array], ways: list[NDArray[np.bool_]]) -> Array:
+    """For each edge the share (N,) of all the others that get lighter outwards: what it says of itself is known."""
+    beliefs = [believed(w)[:-1] for w in weights]
+    lighter = np.array([belief[way[:-1]].sum() for belief, way in zip(beliefs, ways, strict=True)])
+    darker = np.array([belief[~way[:-1]].sum() for belief, way in zip(beliefs, ways, strict=True)])
+    others, against = lighter.sum() - lighter, darker.sum() - darker
+    return np.asarray((_DOUBT + others) / (2.0 * _DOUBT + others + against))
+
+
+def same_parting(paths: Sequence[Weighed]) -> None:
+    """Weigh candidates by what edges of their kind mostly part; see `limewash.facade.parting`."""
+    groups: dict[Kind, list[tuple[Weighed, int, PartingEdge]]] = defaultdict(list)
+    for item, k, _, sign in _facings(paths):
+        lights = [c.beside.mean(axis=1) for c in item.found[k] if c.beside is not None]
+        sides = np.array(lights).reshape(-1, 2)[:, ::sign]
+        groups[item.kind].append((item, k, PartingEdge(item.weights[k], sides)))
+    for edges in groups.values():
+        heeded = weighed_by_likeness([edge for _, _, edge in edges])
+        for (item, k, _), weights in zip(edges, heeded, strict=True):
+            item.weights[k] = weights
+
+
+def _facings(paths: Sequence[Weighed]) -> Iterator[tuple[Weighed, int, int, int]]:
+    """Every segment: its path, its number, the quarter into which it faces, and the sign of its normal that does so."""
+    for item in paths:
+        outward = _outward(item.path)
+        for k, segment in enumerate(item.path.segments):
+            yield (item, k, *_facing(segment, outward))
 
 
 def _outward(path: Path2) -> int:

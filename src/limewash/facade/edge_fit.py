@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.polynomial import polynomial
 from numpy.typing import NDArray
 
-from limewash.facade.profiles import Profiles, clearness, peaks, signed_strength
+from limewash.facade.peaks import peaks
+from limewash.facade.profiles import Profiles, clearness, prevailing
+from limewash.facade.robust import robust_weights, weighted_fit
 from limewash.geometry.path import Arc, Cubic, Line, Point, Segment
 from limewash.geometry.path_arc import transform_arc
 from limewash.geometry.path_measure import points_at, segment_length, tangents_at
@@ -16,7 +19,8 @@ from limewash.geometry.path_measure import points_at, segment_length, tangents_a
 Array = NDArray[np.float64]
 
 LEAST_SUPPORT = 0.45
-_ARC_TERMS = 6
+_LINE_TERMS, _ARC_TERMS = 2, 6
+_ROUNDS = 6
 _CLEAR = 6.0
 """Standard errors by which the mean edge along the line must differ from none; chance alone reaches about 4."""
 _BOW_PX = 0.3
@@ -60,26 +64,27 @@ def fit_edge(segment: Segment, profiles: Profiles, guess: Array) -> EdgeFit | No
     basis = _basis(segment, profiles)
     offset = guess
     for window_px in (2.0, 1.25):
-        signed = signed_strength(profiles, offset)
-        place, height = peaks(signed, profiles.offsets, offset, window_px)
+        colour = prevailing(profiles, offset)
+        place, height = peaks(profiles.slope, colour, profiles.offsets, offset, window_px)
         found = np.isfinite(place)
         if found.any():
             found &= height > 0.25 * np.median(height[found])
         if found.sum() < max(6, basis.shape[1] + 2):
             return None
         weights = _robust(basis, place, np.where(found, np.sqrt(height), 0.0))
-        offset = np.asarray(basis @ _weighted(basis, place, weights), dtype=np.float64)
+        model = _weighted(basis, place, weights)
+        offset = np.asarray(basis @ model, dtype=np.float64)
     rest = np.abs(place - offset)
     residual = 1.4826 * float(np.median(rest[found]))
     support = float((found & (rest < 0.75)).mean())
     clear = support >= LEAST_SUPPORT and clearness(profiles, offset) >= _CLEAR
     if isinstance(segment, Line):
         bowed = _bow(profiles.share, place, weights, segment_length(segment), residual)
-        moved: Segment = _moved_line(segment, profiles, offset if bowed is None else bowed, bent=bowed is not None)
+        moved: Segment = _moved_line(segment, profiles, model if bowed is None else bowed)
     elif isinstance(segment, Arc):
-        moved = _moved_arc(segment, _weighted(basis, place, weights), _frame(segment))
+        moved = _moved_arc(segment, model, _frame(segment))
     else:
-        moved = _moved_cubic(segment, _weighted(basis, place, weights))
+        moved = _moved_cubic(segment, model)
     return EdgeFit(moved, offset, residual, support, clear)
 
 
@@ -131,26 +136,19 @@ def _frame(segment: Arc) -> tuple[Array, float]:
     return centre, float(np.hypot(*(points - centre).T).mean())
 
 
-def _robust(basis: Array, place: Array, weights: Array, rounds: int = 6) -> Array:
-    """Weights that forget outliers: Tukey's biweight at 4.685 spreads of the residuals, never under 0.35 px."""
-    current = weights
-    for _ in range(rounds):
-        rest = np.abs(place - basis @ _weighted(basis, place, current))
-        spread = 1.4826 * float(np.nanmedian(np.where(weights > 0, rest, np.nan)))
-        u = np.nan_to_num(rest / (4.685 * max(spread, 0.075)), nan=2.0)
-        current = weights * np.where(u < 1.0, (1.0 - u**2) ** 2, 0.0)
-    return current
+def _robust(basis: Array, place: Array, weights: Array) -> Array:
+    return robust_weights(basis, place, weights, _pull(basis.shape[1]), _ROUNDS)
 
 
 def _weighted(basis: Array, place: Array, weights: Array) -> Array:
-    """Weighted least squares with a slight pull to zero, for models that the data do not fix whole."""
-    root = np.sqrt(weights / max(float(weights.max()), 1e-12))[:, None]
-    count = basis.shape[1]
+    return weighted_fit(basis, place, weights, _pull(basis.shape[1]))
+
+
+@cache
+def _pull(terms: int) -> Array:
+    """A slight pull to zero, for models that the data do not fix whole."""
     # Shear and turn of an arc hang on its shoulders alone: they are believed only when much speaks for them.
-    pull = np.diag([1e-2, 1e-2, 2e-2, 1.5, 1.5, 2e-2]) if count == _ARC_TERMS else 1e-2 * np.eye(count)
-    rows = np.vstack([basis * root, pull])
-    right = np.concatenate([np.nan_to_num(place) * root[:, 0], np.zeros(basis.shape[1])])
-    return np.asarray(np.linalg.lstsq(rows, right, rcond=None)[0])
+    return np.array([1e-2, 1e-2, 2e-2, 1.5, 1.5, 2e-2]) if terms == _ARC_TERMS else np.full(terms, 1e-2)
 
 
 def _bow(share: Array, place: Array, weights: Array, length_px: float, residual_px: float) -> Array | None:
@@ -165,14 +163,13 @@ def _bow(share: Array, place: Array, weights: Array, length_px: float, residual_
     return coefficients if max(_BOW_PX, 3.0 * noise_px) < bow_px < 0.02 * length_px else None
 
 
-def _moved_line(segment: Line, profiles: Profiles, offset: Array, *, bent: bool) -> Line | Cubic:
-    """The line with both ends moved along its normal; as a cubic if it is bent."""
+def _moved_line(segment: Line, profiles: Profiles, model: Array) -> Line | Cubic:
+    """The line with both ends moved along its normal by two offsets; bent, as a cubic, by a parabola of three terms."""
     normal = profiles.normals[0]
     a, b = np.asarray(segment.start), np.asarray(segment.end)
-    if not bent:
-        first, last = np.polynomial.Polynomial.fit(profiles.share, offset, 1)(np.array([0.0, 1.0]))
-        return Line(_point(a + first * normal), _point(b + last * normal))
-    c0, c1, c2 = offset
+    if len(model) == _LINE_TERMS:
+        return Line(_point(a + model[0] * normal), _point(b + model[1] * normal))
+    c0, c1, c2 = model
     ends = (a + c0 * normal, b + (c0 + c1 + c2) * normal)
     middle = a + 0.5 * (b - a) + (c0 + 0.5 * c1) * normal  # control point of the same curve as a quadratic
     return Cubic(

@@ -32,12 +32,15 @@ NO_EDGE = 0.03
 _CLEAR_STEP = 0.4
 """Change of the logarithm of the light at which an edge catches half as much attention as any can. [-]"""
 _FAINT = 0.02
-_BAND_PX = (0.75, 4.0)
+_BANDS_PX = ((-0.75, -4.0), (0.75, 4.0))
+"""Where the light to an edge's left and right is taken, from the edge. [px]"""
 _APART_PX = 1.0
 _DARKEST = np.float32(0.01)
 """Light below which differences are not seen. [-]"""
 _WEAKEST = 0.3
 """An edge must gather so much of what the best gathers. [-]"""
+_HIDDEN_ALIKE = 4.0
+"""How fast an edge that is seen along less of the line than one beside it loses belief: a power of that ratio. [-]"""
 _LINE_CLICKS, _CURVE_CLICKS = 2.0, 3.0
 """How many clicks fix a line, an arc or a curve."""
 
@@ -53,11 +56,14 @@ class Candidate:
         Logarithm of its likelihood, up to a constant that all candidates of a segment share. [-]
     rises : bool
         Whether it gets lighter along the normal, to the segment's right as one walks along it on the picture.
+    beside : ndarray of shape (2, 3) or None
+        Logarithm of the light R, G, B to its left and to its right; None for staying as drawn.
     """
 
     fit: EdgeFit | None
     weight: float
     rises: bool = False
+    beside: Array | None = None
 
 
 def candidates(segment: Segment, profiles: Profiles, hand_px: float) -> list[Candidate]:
@@ -81,27 +87,25 @@ def candidates(segment: Segment, profiles: Profiles, hand_px: float) -> list[Can
             fits.append(fit)
     fits = parted(fits, profiles)
     clicks = _LINE_CLICKS if isinstance(segment, Line) else _CURVE_CLICKS
-    edges = [
-        Candidate(
-            fit,
-            math.log(_salience(fit, profiles)) - 0.5 * clicks * _mean_square(fit, hand_px),
-            rises=float(slope_along(profiles, fit.offset_px).sum()) > 0.0,
-        )
-        for fit in fits
-    ]
+    most_seen = max((fit.support for fit in fits), default=1.0)
+    edges = []
+    for fit in fits:
+        lights = np.stack([beside(profiles, fit.offset_px, *band) for band in _BANDS_PX])
+        weight = math.log(_salience(fit, lights)) - 0.5 * clicks * _mean_square(fit, hand_px)
+        # What stands before one of them stands before the others too.
+        weight += _HIDDEN_ALIKE * math.log(fit.support / most_seen)
+        edges.append(Candidate(fit, weight, float(slope_along(profiles, fit.offset_px).sum()) > 0.0, lights))
     # Anywhere within reach, where the clicks would be as likely as about the meant edge they are normally spread.
     spread = math.log(math.sqrt(2.0 * math.pi) / (2.0 * LOOK))
     return [*edges, Candidate(None, math.log(NO_EDGE) + clicks * spread)]
 
 
-def _salience(fit: EdgeFit, profiles: Profiles) -> float:
+def _salience(fit: EdgeFit, lights: Array) -> float:
     """How much an edge catches the eye, up to 1: along how much of the line it runs, how the light differs across it.
 
     It grows slowly, so that the strongest edge far from the clicks does not win over a plain one close to them.
     """
-    near, far = _BAND_PX
-    across = beside(profiles, fit.offset_px, near, far) - beside(profiles, fit.offset_px, -near, -far)
-    step = max(float(np.linalg.norm(across)), fit.line_step)
+    step = max(float(np.linalg.norm(lights[1] - lights[0])), fit.line_step)
     return float(fit.support**1.5) * (step / (step + _CLEAR_STEP) + _FAINT)
 
 
@@ -130,13 +134,13 @@ def _lines(score: Array, profiles: Profiles) -> list[Array]:
     seen = _sureness((profiles.slope / (profiles.light + _DARKEST))[rows, column])
     gathered = score[rows, column].mean(axis=-1)
     level = np.abs(first - last) < 0.75 * (offsets[-1] - offsets[0])
-    guesses = []
+    found: dict[tuple[int, int], None] = {}  # the same line may stand out in several ways: it is tried once
     for value, least in ((sure, LEAST_SURE), (seen, LEAST_SURE), (gathered, _WEAKEST * float(gathered.max()))):
         apart = 2 * round(_APART_PX / (2.0 * STEP_PX)) + 1
         i, j = np.nonzero((value == maximum_filter(value, size=apart)) & (value >= least) & level)
         best = np.argsort(-value[i, j])[:MOST_EDGES]
-        guesses += [first[i[k], j[k]] * (1.0 - share) + last[i[k], j[k]] * share for k in best]
-    return guesses
+        found.update(dict.fromkeys(zip(i[best].tolist(), j[best].tolist(), strict=True)))
+    return [at[place] for place in found]
 
 
 def _sureness(slope: NDArray[np.float32]) -> Array:

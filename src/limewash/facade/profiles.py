@@ -89,11 +89,6 @@ def strength(profiles: Profiles) -> Array:
     return np.asarray(size / (0.5 * own + 0.5 * np.median(own) + 1e-4))
 
 
-def signed_strength(profiles: Profiles, offset: Array) -> Array:
-    """Edge of the colour change that prevails along the line at `offset` (N,), (N, D), never negative. [1/px]"""
-    return np.maximum(_projected(profiles, offset)[0], 0.0)
-
-
 def slope_along(profiles: Profiles, offset: Array) -> Array:
     """Change of colour (3,) that prevails along `offset` (N,). [1/px]"""
     return np.asarray(np.median(profiles.slope[np.arange(len(offset)), _column(profiles, offset)], axis=0), np.float64)
@@ -101,18 +96,15 @@ def slope_along(profiles: Profiles, offset: Array) -> Array:
 
 def clearness(profiles: Profiles, offset: Array) -> float:
     """How sure the edge along `offset` (N,) is: its mean by the mean's own standard error. [-]"""
-    change, column = _projected(profiles, offset)
-    along = change[np.arange(len(offset)), column]
+    along = profiles.slope[np.arange(len(offset)), _column(profiles, offset)] @ prevailing(profiles, offset)
     independent = max(len(offset) / 3.0, 1.0)  # the blur ties neighbours together
     return float(along.mean() / (along.std() / np.sqrt(independent) + 1e-5))
 
 
-def _projected(profiles: Profiles, offset: Array) -> tuple[Array, NDArray[np.intp]]:
-    """Slopes (N, D) in the colour direction that prevails at `offset`, and the columns (N,) of `offset`."""
-    column = _column(profiles, offset)
+def prevailing(profiles: Profiles, offset: Array) -> Array:
+    """Colour (3,), of length 1, in which it mostly gets lighter across the line at `offset` (N,)."""
     colour = slope_along(profiles, offset)
-    direction = colour / max(float(np.linalg.norm(colour)), 1e-12)
-    return np.asarray(profiles.slope.astype(np.float64) @ direction), column
+    return np.asarray(colour / max(float(np.linalg.norm(colour)), 1e-12))
 
 
 def _column(profiles: Profiles, offset: Array) -> NDArray[np.intp]:
@@ -151,49 +143,3 @@ def best_curve(score: Array, offsets: Array, level_px: float, *, prior_px: float
         chosen[i] = at
         at += int(came[i, at])
     return np.asarray(offsets[chosen])
-
-
-def peaks(signed: Array, offsets: Array, near: Array, window_px: float) -> tuple[Array, Array]:
-    """Sub-pixel place of the edge in each profile, and its strength.
-
-    Parameters
-    ----------
-    signed : ndarray of shape (N, D)
-        See `signed_strength`.
-    offsets : ndarray of shape (D,)
-        [px]
-    near : ndarray of shape (N,)
-        Where to look. [px]
-    window_px : float
-        How far around. [px]
-
-    Returns
-    -------
-    place : ndarray of shape (N,)
-        NaN where the window has no peak inside it. [px]
-    height : ndarray of shape (N,)
-        0 there. [1/px]
-    """
-    inside = np.abs(offsets[None, :] - near[:, None]) <= window_px
-    masked = np.where(inside, signed, -1.0)
-    rows, k = np.arange(len(near)), masked.argmax(axis=1)
-    height = masked[rows, k]
-    k_in = np.clip(k, 1, len(offsets) - 2)
-    before, here, after = signed[rows, k_in - 1], signed[rows, k_in], signed[rows, k_in + 1]
-    is_peak = (k == k_in) & (here > 0) & (here >= before) & (here >= after)
-    bend = before - 2.0 * here + after
-    shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
-    # The middle of gravity of the peak's upper half is steadier than its tip against noise.
-    place = np.where(is_peak, _gravity(signed, offsets, offsets[k_in] + shift * STEP_PX, here), np.nan)
-    return place, np.where(is_peak, np.maximum(height, 0.0), 0.0)
-
-
-def _gravity(signed: Array, offsets: Array, tip: Array, height: Array, reach_px: float = 1.25) -> Array:
-    """Middle of gravity of what lies above half the height, around the tip."""
-    above = np.maximum(signed - 0.5 * height[:, None], 0.0)
-    place = tip
-    for _ in range(3):
-        weight = above * np.clip(1.0 + (reach_px - np.abs(offsets[None, :] - place[:, None])) / STEP_PX, 0.0, 1.0)
-        total = weight.sum(axis=1)
-        place = np.where(total > 0, (weight * offsets).sum(axis=1) / np.where(total > 0, total, 1.0), place)
-    return place

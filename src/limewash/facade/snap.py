@@ -17,6 +17,7 @@ from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.facade.upright import make_upright
 from limewash.geometry.path import Line, Path2, Segment
 from limewash.geometry.path_measure import points_at, segment_length, tangents_at
+from limewash.progress import Progress, silent
 
 REACH_PX = 6.0
 SHORTEST_PX = 8.0
@@ -95,7 +96,9 @@ def settle_path(photo: NDArray[np.uint8], path: Path2, *, reach_px: float = REAC
     return _laid(photo, _look(photo, Traced("path", Kind.OTHER, path), hand_px), hand_px)
 
 
-def settle_tracing(photo: NDArray[np.uint8], tracing: Tracing, *, reach_px: float = REACH_PX) -> list[SettledPath]:
+def settle_tracing(
+    photo: NDArray[np.uint8], tracing: Tracing, *, reach_px: float = REACH_PX, progress: Progress = silent
+) -> list[SettledPath]:
     """Settle all paths of a tracing together, each as `settle_path` does, heeding what like things have in common.
 
     Parameters
@@ -105,6 +108,8 @@ def settle_tracing(photo: NDArray[np.uint8], tracing: Tracing, *, reach_px: floa
         Locked paths stay where they are.
     reach_px : float
         As in `settle_path`. [px]
+    progress : callable, optional
+        Told after each path; what it raises ends the work.
 
     Returns
     -------
@@ -118,7 +123,11 @@ def settle_tracing(photo: NDArray[np.uint8], tracing: Tracing, *, reach_px: floa
     """
     _check(photo, reach_px)
     hand_px = reach_px / _SPREADS
-    looked = [None if item.locked else _look(photo, item, hand_px) for item in tracing.items]
+    total, done, looked = sum(len(item.path.segments) for item in tracing.items), 0, []
+    for item in tracing.items:
+        looked.append(None if item.locked else _look(photo, item, hand_px))
+        done += len(item.path.segments)
+        progress(done / total, f"looked for the edges of {len(looked)} of {len(tracing.items)}")
     together = [look for look in looked if look is not None]
     if len(together) > 1:
         agree(together, make_upright(photo, None).to_upright_at_scale, hand_px)

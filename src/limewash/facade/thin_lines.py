@@ -61,7 +61,7 @@ def _step(a: EdgeFit, b: EdgeFit, profiles: Profiles) -> float:
 
 
 def width_between_px(flanks_px: float) -> float:
-    """True width of a line from the distance of the places of its two flanks, as `profiles.peaks` finds them. [px]
+    """True width of a line from the distance of the places of its two flanks, as `peaks` finds them. [px]
 
     Notes
     -----
