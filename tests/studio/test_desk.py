@@ -101,6 +101,22 @@ def test_a_check_point_that_is_dragged_is_one_step(desk: Desk) -> None:
     assert state.points[0].house_px == pytest.approx((100.0, 100.0))
 
 
+def test_settling_follows_the_tracing_and_its_steps_outlive_the_keeping(desk: Desk) -> None:
+    settle = desk.settle
+    desk.tracing.add(line("sill", (200, 460), (300, 462)))
+    assert [path.id for path in settle.state().before] == ["window-1", "half-round", "roof", "sill"]
+    state = settle.add(NewCheckPoint(revision=settle.state().revision, map_px=(100, 100)))
+    state = settle.change(state.chosen, MovedCheckPoint(revision=state.revision, by_px=(3.0, 0.0)))
+    desk.keep_settled()
+    assert desk.project.scan_folder().name == "scan-1-settled"
+    state = desk.settle.state()
+    assert (state.settled, state.kept, state.can_undo) == (True, True, "move point 1")
+    state = desk.settle.travel(state.revision, "undo")
+    assert not state.kept
+    desk.use_scan("scan-1")
+    assert desk.settle.state().points[0].house_px == pytest.approx((100.0, 100.0))
+
+
 def test_many_saves_leave_one_copy_in_the_history(desk: Desk, root: Path) -> None:
     for n in range(5):
         desk.tracing.add(line(f"sill-{n}", (200 + n, 460), (300, 462)))

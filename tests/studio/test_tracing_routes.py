@@ -1,6 +1,10 @@
 """The tracing's routes: revisions, conflicts, undo, errors at the field."""
 
+import pytest
 from fastapi.testclient import TestClient
+
+from limewash.studio import edge_settling
+from limewash.studio.desk import Desk
 
 
 def line(path_id: str, x: float = 100.0) -> dict[str, object]:
@@ -66,3 +70,21 @@ def test_a_path_beyond_the_photo_is_refused_in_words(client: TestClient) -> None
     answer = client.post("/api/tracing/paths", json={"revision": seen, "path": line("sill", 940.0)})
     assert answer.status_code == 422
     assert "30.5 px beyond the edge of the photo" in answer.json()["message"]
+
+
+def test_settling_tells_how_far_it_is_and_can_be_stopped(
+    client: TestClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(edge_settling, "TELL_EVERY_S", -1.0)
+    told: list[float] = []
+    desk.notices.listen(lambda message: told.append(message["share"]) if message["type"] == "settling" else None)
+    paths = client.get("/api/tracing").json()["paths"]
+    answer = client.post("/api/trace/settle", json={"paths": paths, "ticket": "one"}).json()
+    assert [one["path"]["id"] for one in answer["paths"]] == [path["id"] for path in paths]
+    assert told == pytest.approx([4 / 8, 6 / 8, 8 / 8])  # a rectangle, a half-round with its chord, two lines
+    # As if it came in the middle: after the first path it is looked whether to go on.
+    assert client.delete("/api/trace/settle/two").status_code == 200
+    stopped = client.post("/api/trace/settle", json={"paths": paths, "ticket": "two"})
+    assert stopped.status_code == 422
+    assert "stopped" in stopped.json()["message"]
+    assert len(told) == 3

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from limewash.errors import InputError, LimewashError
+from limewash.facade.tracing import Tracing
 from limewash.project.folder import Project, open_project
 from limewash.studio.ground import Ground, open_ground
 from limewash.studio.hand import Hand
@@ -106,7 +107,8 @@ class Desk:
             if self._scan.settle is None:
                 name = base_name(self.ground.name)
                 ground = Ground(name, self.project.root / "scans" / name)
-                self._scan.settle = made = SettleDesk(self.project, ground, self.tracing.tracing, self.notices)
+                _ = self.tracing  # what is wrong with it is told now
+                self._scan.settle = made = SettleDesk(self.project, ground, self._committed, self.notices)
                 state = made.state().model_dump(mode="json", exclude={"before"})
                 self.notices.tell({"type": "settle", "settle": state})  # a projector page that was there before it
             return self._scan.settle
@@ -141,7 +143,10 @@ class Desk:
         """A scan came or went: what belongs to the one in use is read again."""
         self.save()
         with self._lock:
-            self._scan = _OfScan()
+            settle = self._scan.settle
+            here = self._project is not None and settle is not None and settle.scan == base_name(self._scan_name())
+            # Settled or as filmed, it is the same scan: the check points' steps stay.
+            self._scan = _OfScan(settle=settle if here else None)
         self.notices.tell({"type": "scan"})
 
     def keep_settled(self) -> None:
@@ -210,6 +215,16 @@ class Desk:
         if shown.what == "show" and not (self.project.show_folder(shown.name) / "show.mp4").is_file():
             raise InputError(f"the show {shown.name!r} has no film yet; render it on the Show page")
 
+    def _committed(self) -> Tracing:
+        return self.tracing.tracing
+
+    def _scan_name(self) -> str:
+        """The scan in use; empty when there is none."""
+        try:
+            return self.project.scan_folder().name
+        except LimewashError:
+            return ""
+
     def _warm(self) -> None:
         """Read the scan before somebody waits for it; what is wrong with it is told when it is asked for."""
         with contextlib.suppress(LimewashError):
@@ -230,9 +245,5 @@ class Desk:
             self.projector.serve(project.rig.projector.size)
         with self._lock:
             ground = self._scan.ground
-        try:
-            moved = ground is not None and project.scan_folder().name != ground.name
-        except LimewashError:
-            moved = True
-        if moved:
+        if ground is not None and self._scan_name() != ground.name:
             self.scans_changed()

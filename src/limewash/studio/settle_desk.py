@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -15,7 +16,7 @@ from pydantic import Field
 from limewash.errors import InputError
 from limewash.facade.checkpoints import FILE, CheckPoint, CheckPoints, checkpoints_text, read_checkpoints
 from limewash.facade.settle import Method, Settling, settled_correspondence
-from limewash.facade.tracing import Tracing
+from limewash.facade.tracing import Traced, Tracing
 from limewash.files import write_text
 from limewash.project.folder import Project
 from limewash.scan.correspondence import save_correspondence
@@ -100,7 +101,7 @@ class SettleState(Wire):
 class SettleDesk:
     """Check points of one scan. The scan itself is never changed: keeping makes another one beside it."""
 
-    def __init__(self, project: Project, ground: Ground, tracing: Tracing, notices: Notices) -> None:
+    def __init__(self, project: Project, ground: Ground, tracing: Callable[[], Tracing], notices: Notices) -> None:
         self._project = project
         self._ground = ground
         self._notices = notices
@@ -109,12 +110,18 @@ class SettleDesk:
         self._document = Document(self._read())
         self._saved = self._document.value
         self._chosen = self._document.value.point[0].name if self._document.value.point else ""
-        self._before = [carried(item, ground.carrier) for item in tracing.items]
+        self._tracing = tracing
+        self._carried: dict[Traced, CarriedPath] = {}
+
+    @property
+    def scan(self) -> str:
+        """The scan that is settled, as it was filmed."""
+        return self._ground.name
 
     def state(self) -> SettleState:
         """Everything, ready to travel."""
         with self._lock:
-            points = self._document.value
+            points, before = self._document.value, self._before()
             settling, trouble = self._settling(points)
             rest = settling.left_over_px() if not trouble else np.zeros(len(points.point))
             return SettleState(
@@ -129,8 +136,8 @@ class SettleDesk:
                     for point, off in zip(points.point, rest, strict=True)
                 ],
                 chosen=self._chosen,
-                before=self._before,
-                paths=[_moved(path, settling) for path in self._before],
+                before=before,
+                paths=[_moved(path, settling) for path in before],
                 can_undo=self._document.can_undo,
                 can_redo=self._document.can_redo,
                 trouble=trouble,
@@ -254,6 +261,13 @@ class SettleDesk:
             cv2.arrowedLine(picture, a, b, (255, 255, 255), 1, cv2.LINE_AA, tipLength=0.3)
             cv2.circle(picture, b, 8, (255, 255, 255), 1, cv2.LINE_AA)
         return picture
+
+    def _before(self) -> list[CarriedPath]:
+        """The tracing as it is now, as the scan alone carries it; what has not changed since is not reckoned again."""
+        carrier = self._ground.carrier
+        items = self._tracing().items
+        self._carried = {item: self._carried.get(item) or carried(item, carrier) for item in items}
+        return list(self._carried.values())
 
     def _set(self, points: CheckPoints, what: str, hold: str = "") -> SettleState:
         self._document.change(points, what, hold)

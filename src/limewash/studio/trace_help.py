@@ -3,60 +3,34 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import numpy as np
 from anyio import to_thread
 from fastapi import APIRouter, Query, Request
 from numpy.typing import NDArray
-from pydantic import Field
 
 from limewash.errors import InputError
 from limewash.facade.align import align, laid_under
 from limewash.facade.livewire import LiveWire, smoothed
 from limewash.facade.propose import Proposal, in_words, propose
-from limewash.facade.snap import SettledPath, settle_tracing
 from limewash.facade.svg import import_svg
-from limewash.facade.tracing import Kind, Traced, Tracing
+from limewash.facade.tracing import Kind, Traced
 from limewash.facade.upright import make_upright
 from limewash.media.images import read_image, write_image
 from limewash.studio.desk import Desk
+from limewash.studio.edge_settling import STOPS, PhotoName, Settled, Ticket, ToSettle, settled_on
 from limewash.studio.ground import BY_EYE, Ground
 from limewash.studio.routes.common import TheDesk
 from limewash.studio.routes.uploads import received
 from limewash.studio.told_wall import ToldWall, read_told, write_told
-from limewash.studio.wire import Fault, Point, Segment, TracedPath, TracingState, Wire, from_traced, to_traced
+from limewash.studio.wire import Fault, Point, Segment, TracedPath, TracingState, Wire, from_traced
 
 Picture = NDArray[np.uint8]
-PhotoName = Literal["photo", "daylight"]
 
 router = APIRouter(prefix="/api/trace", tags=["trace"], responses={422: {"model": Fault}})
-
-
-class ToSettle(Wire):
-    """Paths to be moved onto the edges of a photo, heeding what like things among them have in common."""
-
-    paths: Annotated[list[TracedPath], Field(min_length=1, max_length=2000)]
-    reach_px: Annotated[float, Field(ge=1.0, le=60.0)] = 6.0
-    photo: PhotoName = "photo"
-
-
-class SettledOne(Wire):
-    """A path on its edges; for each segment the share of it that has an edge."""
-
-    path: TracedPath
-    support: list[float]
-    moved: list[bool]
-    shift_px: float
-
-
-class Settled(Wire):
-    """The paths in the order in which they were asked for."""
-
-    paths: list[SettledOne]
 
 
 class WireEnds(Wire):
@@ -118,11 +92,14 @@ class Laid(Wire):
 
 @router.post("/settle")
 def settle(wanted: ToSettle, desk: TheDesk) -> Settled:
-    """Move paths onto the edges that they were meant for."""
-    size = desk.ground.photo_size
-    tracing = Tracing(size, tuple(to_traced(path, size) for path in wanted.paths))
-    done = settle_tracing(_photo(desk.ground, wanted.photo), tracing, reach_px=wanted.reach_px)
-    return Settled(paths=[_settled(old, new) for old, new in zip(tracing.items, done, strict=True)])
+    """Move paths onto the edges that they were meant for; how far it is goes through the live channel."""
+    return settled_on(_photo(desk.ground, wanted.photo), wanted, desk.ground.photo_size, desk.notices)
+
+
+@router.delete("/settle/{ticket}")
+def stop_settling(ticket: Ticket) -> None:
+    """Leave off a settling that is under way: it is then refused, and nothing has moved."""
+    STOPS.stop(ticket)
 
 
 @router.post("/wire")
@@ -183,15 +160,6 @@ async def take_drawing(request: Request, desk: TheDesk, name: Annotated[str, Que
     finally:
         incoming.unlink(missing_ok=True)
     return desk.tracing.replace_all(tracing, f"take in {name[:60]}")
-
-
-def _settled(old: Traced, new: SettledPath) -> SettledOne:
-    return SettledOne(
-        path=from_traced(replace(old, path=new.path)),
-        support=[s.support for s in new.segments],
-        moved=[s.moved for s in new.segments],
-        shift_px=max(s.shift_px for s in new.segments),
-    )
 
 
 def _lay(desk: Desk, ground: Ground, incoming: Path) -> Laid:

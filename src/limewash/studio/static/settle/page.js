@@ -75,7 +75,7 @@ class SettlePage {
     live.on("settle", (/** @type {any} */ message) => {
       if (message.settle.revision >= this.state.revision) this.take({ before: this.state.before, ...message.settle });
     });
-    live.on("again", () => this.send(() => api.get("/api/settle")));
+    for (const what of ["again", "tracing"]) live.on(what, () => this.send(() => api.get("/api/settle")));
     steps.set({ onUndo: () => this.send(() => api.post("/api/settle/undo", { revision: this.state.revision })),
       onRedo: () => this.send(() => api.post("/api/settle/redo", { revision: this.state.revision })) });
     const group = "Settle";

@@ -25,6 +25,7 @@ import { nudged, PickTool } from "./pick_tool.js";
 import { MapPreview } from "./preview.js";
 import { Proposals } from "./proposals.js";
 import { ArcTool, EllipseTool, FourCornersTool, HalfRoundTool, RectangleTool } from "./shape_tools.js";
+import { Settling } from "./settling.js";
 import { kindWord, Store } from "./store.js";
 import { Strip } from "./strip.js";
 import { MeasureTool, MirrorTool, RepeatTool } from "./wall_tools.js";
@@ -65,6 +66,7 @@ export class Desk {
     this.tools = Object.fromEntries(Object.entries(tools).map(([name, Made]) => [name, new Made(this)]));
     this.measure = /** @type {MeasureTool} */ (this.tools.measure);
     this.proposals = new Proposals(studio, this);
+    this.settling = new Settling(studio);
     this.preview = new MapPreview(studio, this);
     this.strip = new Strip(this);
     this.panel = new Panel(this, {
@@ -80,7 +82,7 @@ export class Desk {
       ...TOOLS.map(([name, shape, words, key]) => el("button", { type: "button", class: "button bare", "data-tool": name, title: `${words} (${key})`, "aria-label": `${words} (${key})`,
         on: { click: () => { this.setTool(name); this.board.focus({ preventScroll: true }); } } }, toolIcon(shape))));
     this.element = el("div", { class: "trace" }, this.toolbar,
-      el("div", { class: "trace-middle" }, this.strip.top, el("div", { class: "trace-board-place" }, this.board, this.proposals.element), this.strip.foot),
+      el("div", { class: "trace-middle" }, this.strip.top, el("div", { class: "trace-board-place" }, this.board, this.proposals.element, this.settling.element), this.strip.foot),
       el("aside", { class: "trace-panel", "aria-label": "Tracing" }, this.panel.element, this.preview.element));
   }
 
@@ -159,20 +161,20 @@ export class Desk {
   /** Move what is in hand onto the edges of the photo; with nothing in hand, all: like things then help each other. */
   async settle() {
     const some = this.selected.size ? this.#inHand() : this.store.own.filter((path) => !path.locked);
-    if (!some.length) return;
-    if (some.length > 5) this.say(`Settling ${some.length} paths on the photo's edges ...`);
+    if (!some.length || this.settling.busy) return;
+    const many = some.length > 5;
     const seen = this.store.state.revision;
-    const put = await this.#settled(some);
+    const put = await (many ? this.settling.run(some.length, (ticket) => this.#settled(some, ticket)) : this.#settled(some));
     if (put === some) return;
-    await this.store.change({ put }, some.length > 1 ? `settle ${some.length} paths` : "settle on edges", seen);
-    if (some.length > 5) this.say(`${some.length} paths settled together. Undo brings them back.`);
+    const done = await this.store.change({ put }, some.length > 1 ? `settle ${some.length} paths` : "settle on edges", seen);
+    if (many && done) this.say(`${some.length} paths settled together. Undo brings them back.`);
   }
 
-  /** @template {Traced} T @param {T[]} paths @returns {Promise<T[]>} the same list when there is no answer */
-  async #settled(paths) {
+  /** @template {Traced} T @param {T[]} paths @param {string} [ticket] @returns {Promise<T[]>} the same list when there is no answer */
+  async #settled(paths, ticket) {
     const reach_px = Math.min(Math.max(this.board.reach(SETTLE_PX), 2.5), 6 * Math.max(1, this.store.state.size[0] / 1920));
     try {
-      const answer = await this.studio.api.post("/api/trace/settle", { paths, reach_px, photo: this.photo });
+      const answer = await this.studio.api.post("/api/trace/settle", { paths, reach_px, photo: this.photo, ticket });
       return answer.paths.map((/** @type {any} */ one) => one.path);
     } catch (error) {
       this.say(/** @type {Error} */ (error).message, "care");

@@ -39,7 +39,8 @@ export function traceKeys(desk) {
 
 /** @param {import("./desk.js").Desk} desk */
 function stop(desk) {
-  if (!desk.tool.stop()) {
+  if (desk.settling.busy) desk.settling.stop();
+  else if (!desk.tool.stop()) {
     if (desk.selected.size) desk.select([]);
     else if (desk.proposals.open) desk.proposals.close();
     else desk.setTool("pick");
