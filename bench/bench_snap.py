@@ -3,7 +3,8 @@
 Every corner is clicked with a normal noise of 2 photo pixels along x and y, all paths settled together on the photo by
 the projector's light, and carried to projector pixels through the exact scan. Edges that the photo does not show (white
 board on white board, behind shrubs) cannot be settled on; they count in the last column only. The weights of settling
-were chosen with hands 0 to 19, and looked at with 100 to 1307; the default here begins at 2000.
+were chosen with hands 0 to 19 and 3000 to 3059, and looked at with 12 to 35 and 100 to 1307; the default here begins at
+2000.
 
     python bench/bench_snap.py [--hands 24] [--first 2000] [--noise-px 2]
 """

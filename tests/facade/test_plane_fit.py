@@ -55,6 +55,18 @@ def test_too_little_or_degenerate_data_give_no_plane() -> None:
     assert fit_plane(line, line, np.ones(60), noise_px=0.0, rng=rng) is None
 
 
+@pytest.mark.parametrize("seed", [2, 3, 5, 8])
+def test_samples_of_one_projector_column_end_in_no_horizon(seed: int) -> None:
+    """As on a post seen edge-on: all but two share a column, and the best guess has its horizon among them."""
+    rng = np.random.default_rng(seed)
+    rows = np.arange(33.0)
+    source = np.column_stack([800.0 + rng.uniform(-1.5, 1.5, 33), 600.0 - rows])
+    target = np.column_stack([np.full(33, 50.0), rows[::-1]])
+    target[:2] = [(51.0, 32.0), (49.0, 32.0)]
+    fit = fit_plane(source, target, np.ones(33), noise_px=1e-6, rng=np.random.default_rng(seed))
+    assert fit is None or np.isfinite(fit.matrix).all()
+
+
 def test_a_large_plane_bends_where_the_samples_ask_for_it_and_a_thin_one_does_not() -> None:
     source = points(3000)
     bent = mapped(FIRST, source) + np.column_stack([0.4 * ((source[:, 0] - 300.0) / 300.0) ** 2, np.zeros(3000)])

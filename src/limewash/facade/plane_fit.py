@@ -332,6 +332,8 @@ def _value_and_slope(params: Array, a: Array) -> tuple[Array, Array]:
     """Mapped points (N, 2) and their derivatives by the eight parameters (2, N, 8)."""
     x, y = a[:, 0], a[:, 1]
     w = params[6] * x + params[7] * y + 1.0
+    # On the plane's horizon a sample is mapped endlessly far: far enough to be no sample of it.
+    w = np.where(np.abs(w) < 1e-9, 1e-9, w)
     u = (params[0] * x + params[1] * y + params[2]) / w
     v = (params[3] * x + params[4] * y + params[5]) / w
     slope = np.zeros((2, len(a), 8))
