@@ -1,7 +1,7 @@
 """Set up and run Limewash from a fresh checkout; needs only Python 3.11 or newer.
 
     python3 go.py demo            the whole job on the demo house, into the folder demo-painted/
-    python3 go.py test            every test
+    python3 go.py test            every test, on up to four cores
     python3 go.py limewash ...    any limewash command
     python3 go.py python ...      the environment's own Python
 
@@ -44,7 +44,7 @@ def main(arguments: list[str]) -> int:
     before = {
         "demo": ("-m", "limewash", "demo"),
         "limewash": ("-m", "limewash"),
-        "test": ("-m", "pytest"),
+        "test": ("-m", "pytest", "--numprocesses", "auto", "--maxprocesses", "4", "--dist", "loadfile"),
         "python": (),
     }
     return run(PYTHON, *before[command], *rest)

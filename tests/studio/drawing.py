@@ -36,7 +36,7 @@ class Drawing:
         for key in keys:
             self.page.keyboard.press(key)
 
-    def until(self, condition: Callable[[], bool], what: str, *, seconds: float = 4.0) -> None:
+    def until(self, condition: Callable[[], bool], what: str, *, seconds: float = 12.0) -> None:
         for _ in range(round(20 * seconds)):
             if condition():
                 return
