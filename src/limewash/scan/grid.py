@@ -57,7 +57,7 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     limit = max(_RIM_PX**2 - (_RIM_BLUR_PX / scale) ** 2, _RIM_NOISE_PX**2)
     faint = rim_of_seen & (sigma**2 > limit)
     camera_x[faint] = camera_y[faint] = np.nan
-    crumbs = _crumbs(np.isfinite(camera_x))
+    crumbs = _crumbs(camera_x, camera_y, _JUMP_PX * scale)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
     return Correspondence(
         camera_x=camera_x,
@@ -69,12 +69,13 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     )
 
 
-def _crumbs(seen: Mask) -> Mask:
-    """Pieces too small to be a surface: numbered by chance."""
-    _, label, stats, _ = cv2.connectedComponentsWithStats(seen.astype(np.uint8), connectivity=4)
-    small = stats[:, cv2.CC_STAT_AREA] < _CRUMB_PX
-    small[0] = False  # what is not seen anyway
-    return np.asarray(small[label])
+def _crumbs(camera_x: Image, camera_y: Image, jump: float) -> Mask:
+    """Pieces too small to be a surface: numbered by chance. What lies beyond a jump is another piece."""
+    first = np.arange(camera_x.size, dtype=np.int32)
+    join_pieces(camera_x, camera_y, jump, first)
+    piece = first.reshape(camera_x.shape)
+    size = np.bincount(first, minlength=first.size)
+    return np.asarray((size[piece] < _CRUMB_PX) & np.isfinite(camera_x))
 
 
 def _usual_scale(surfaces: Surfaces) -> float:
@@ -252,3 +253,30 @@ def mark_jumps(camera_x: Image, camera_y: Image, jump: float, first: int, last: 
                     # NaN is not far.
                     if np.hypot(camera_x[r, c] - camera_x[v, u], camera_y[r, c] - camera_y[v, u]) > jump:
                         doubtful[v, u] = True
+
+
+@kernel
+def join_pieces(camera_x: Image, camera_y: Image, jump: float, first: NDArray[np.int32]) -> None:
+    """Give all projector pixels of a piece the number of its first one; `first` starts as every pixel's own number."""
+    high, wide = camera_x.shape
+    for v in range(high):
+        for u in range(wide):
+            for way in range(2):
+                r, c = v - way, u - 1 + way
+                if r < 0 or c < 0:
+                    continue
+                # NaN is not near.
+                if np.hypot(camera_x[r, c] - camera_x[v, u], camera_y[r, c] - camera_y[v, u]) <= jump:
+                    a, b = root(first, r * wide + c), root(first, v * wide + u)
+                    first[max(a, b)] = min(a, b)
+    for k in range(first.size):
+        first[k] = first[first[k]]
+
+
+@kernel
+def root(first: NDArray[np.int32], k: int) -> int:
+    """The number that a piece goes by so far; the way there is shortened."""
+    while first[k] != k:
+        first[k] = first[first[k]]
+        k = first[k]
+    return k

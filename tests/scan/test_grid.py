@@ -1,0 +1,41 @@
+"""From camera pixels to the projector's grid: pieces that are too small to be believed, wherever they land."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from limewash.scan.grid import to_projector_grid
+from limewash.scan.surface import Surfaces
+
+SIZE = 60
+
+
+def surfaces(side: int) -> Surfaces:
+    """A wall seen straight on, with a hole; a square of some pixels elsewhere claims to be what lies in the hole."""
+    y, x = np.mgrid[:SIZE, :SIZE].astype(np.float32)
+    hole = slice(20, 20 + side)
+    far = slice(4, 4 + side), slice(48, 48 + side)
+    claimed_y, claimed_x = y[hole, hole].copy(), x[hole, hole].copy()
+    x[hole, hole], y[hole, hole] = np.nan, np.nan
+    x[:, 44:], y[:, 44:] = np.nan, np.nan
+    x[far], y[far] = claimed_x, claimed_y
+    slope = np.zeros((4, SIZE, SIZE), dtype=np.float32)
+    slope[0] = slope[3] = 1.0
+    seen = np.isfinite(x)
+    right, down = np.zeros_like(seen), np.zeros_like(seen)
+    right[:, :-1] = np.abs(np.diff(x, axis=1) - 1.0) < 0.1
+    down[:-1] = np.abs(np.diff(y, axis=0) - 1.0) < 0.1
+    flat = np.ones((SIZE, SIZE), dtype=np.float32)
+    return Surfaces(x, y, slope, 0.02 * flat, 20.0 * flat, flat, right, down)
+
+
+@pytest.mark.parametrize(("side", "believed"), [(4, False), (9, True)])
+def test_a_crumb_is_left_out_although_it_lands_in_the_midst_of_others(side: int, believed: bool) -> None:
+    found = to_projector_grid(surfaces(side), (SIZE, SIZE))
+    middle = 20 + side // 2
+    assert found.seen[middle, middle] == believed
+    if believed:
+        assert found.camera_x[middle, middle] == pytest.approx(48 + side // 2)
+    assert found.seen[10, 10]
+    assert found.camera_x[10, 10] == pytest.approx(10.0)
