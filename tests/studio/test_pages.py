@@ -16,12 +16,15 @@ def ready(page) -> None:
 
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 720), (390, 844)])
-def test_every_page_opens_quietly_and_fits(window, width: int, height: int) -> None:
+def test_every_page_opens_quietly_and_fits(window, desk, width: int, height: int) -> None:
+    desk.house.set("rename", name="The old schoolhouse by the mill")
     one = window(width, height)
     for path in PAGES:
         page = one.open(path)
         ready(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        name, tools = (page.locator(part).bounding_box() for part in ("#bar .house", "#bar .bar-tools"))
+        assert name["x"] + name["width"] <= tools["x"], path
         unnamed = page.evaluate(
             "[...document.querySelectorAll('button, a[href], input:not([type=file]), select, textarea')].filter(e =>"
             " !e.textContent.trim() && !e.getAttribute('aria-label') && !e.labels?.length && !e.title)"
