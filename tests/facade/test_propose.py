@@ -143,6 +143,27 @@ def test_a_half_round_window_is_one() -> None:
     assert abs(top - 358.0) < 8.0
 
 
+def test_a_door_without_glass_is_known_by_its_leaf_and_the_ground() -> None:
+    """A shutter and a board of the same shape and colour hang on the wall: below them it goes on."""
+    photo, scan, _ = drawn_house()
+    photo[320:488, 576:666] = (232, 230, 224)  # casing
+    photo[330:488, 586:656] = (52, 118, 132)
+    photo[345:400, 600:642] = (44, 104, 118)  # a panel
+    photo[488:500, 540:700] = (120, 118, 112)  # a step
+    photo[150:290, 280:330] = photo[330:450, 330:370] = (52, 118, 132)
+    y, x = np.mgrid[0:540, 0:960].astype(np.float32)
+    seen = np.isfinite(scan.camera_x) | (photo[..., 1] > 90)
+    nan = np.float32(np.nan)
+    whole = Correspondence(
+        np.where(seen, x, nan), np.where(seen, y, nan), seen.astype(np.float32), scan.camera_size, scan.projector_size
+    )
+    doors = [p.traced.path for p in propose(photo, whole) if p.traced.kind in (Kind.DOOR, Kind.GARAGE)]
+    assert len(doors) == 1
+    corners = np.array([s.start for s in doors[0].segments])
+    np.testing.assert_allclose(corners.min(axis=0), (575.5, 319.5), atol=1.5)
+    np.testing.assert_allclose(corners.max(axis=0), (665.5, 487.5), atol=1.5)
+
+
 def test_without_glass_nothing_is_found() -> None:
     photo, scan, boxes = drawn_house()
     for left, top, right, bottom in boxes:

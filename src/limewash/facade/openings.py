@@ -8,12 +8,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limewash.facade.leaves import Leaf
 from limewash.facade.panes import Box, PaneGroup
 from limewash.facade.tracing import Kind
 from limewash.facade.upright import Upright
 
 Array = NDArray[np.float64]
 
+_LEAF_SURENESS = 0.8
+"""A plain leaf says less than panes do. [-]"""
 LEAST_SEEN_PX = 1.5
 """A frame that shows less than this beside the glass was not found there. [px]"""
 
@@ -30,14 +33,15 @@ class Opening:
     half_round : bool
     legs_px : float
         Height of the upright sides below the round part. [px]
-    panes : PaneGroup
+    sureness : float
+        How surely it is what its panes or its leaf say, 0 to 1. [-]
     """
 
     kind: Kind
     box: Box
     half_round: bool
     legs_px: float
-    panes: PaneGroup
+    sureness: float
 
 
 def open_up(upright: Upright, group: PaneGroup) -> Opening | None:
@@ -46,14 +50,27 @@ def open_up(upright: Upright, group: PaneGroup) -> Opening | None:
     if box.width > 1.15 * box.height and not _is_round(group):
         leaf = _leaf(upright, box)
         if leaf is not None:
-            return _door(upright, group, leaf)
+            return _door(upright, leaf, _sureness(group))
     if group.count == 1 and not _is_round(group) and not _stands_alone(upright, box):
         return None
     margins = _round_margins(upright, box) if _is_round(group) else _margins(upright, box)
     whole = box.grown(*margins)
     if _is_round(group):
         return _half_round(group, whole, margins)
-    return Opening(Kind.WINDOW, whole, False, 0.0, group)
+    return Opening(Kind.WINDOW, whole, False, 0.0, _sureness(group))
+
+
+def open_leaf(upright: Upright, leaf: Leaf) -> Opening | None:
+    """The door that a plain leaf belongs to; None where neither beside it the wall begins."""
+    opening = _door(upright, leaf.box, _LEAF_SURENESS * leaf.fill)
+    reach = _door_reach(upright, leaf.box)
+    sides = [_margin(upright, leaf.box, side, reach) for side in ("left", "right")]
+    return opening if any(margin is not None for margin in sides) else None
+
+
+def _sureness(group: PaneGroup) -> float:
+    glass = group.fill / group.hull_fill  # within their own outline: a half disc cannot fill a box
+    return (0.35 * glass + 0.25 * group.scan_share + 0.15 * min(group.count, 4) / 4) / 0.75
 
 
 def _stands_alone(upright: Upright, box: Box) -> bool:
@@ -79,7 +96,7 @@ def _half_round(group: PaneGroup, whole: Box, margins: tuple[float, float, float
     foot = group.box.bottom + side
     legs = max(foot - (whole.bottom - margins[3]) - 0.45 * side, 0.0)
     box = Box(whole.left, foot - legs - radius, whole.right, foot)
-    return Opening(Kind.WINDOW, box, True, legs, group)
+    return Opening(Kind.WINDOW, box, True, legs, _sureness(group))
 
 
 def _margins(upright: Upright, box: Box) -> tuple[float, float, float, float]:
@@ -210,13 +227,17 @@ def _run(mask: NDArray[np.bool_], start: int, step: int, most_gap: int) -> int:
     return last
 
 
-def _door(upright: Upright, group: PaneGroup, leaf: Box) -> Opening:
-    """Boards around a leaf are sought beside the panes, where posts and bushes seldom stand."""
-    reach = float(np.clip(0.45 * leaf.width, 8.0, 0.03 * upright.size[0]))
+def _door(upright: Upright, leaf: Box, sureness: float) -> Opening:
+    """Boards around a leaf are sought beside its upper half, where bushes and rails seldom stand."""
+    reach = _door_reach(upright, leaf)
     upper = Box(leaf.left, leaf.top, leaf.right, leaf.top + 0.5 * leaf.height)
     sides = [m for m in (_margin(upright, upper, side, reach) for side in ("left", "right")) if m is not None]
     side = min(sides, default=min(0.1 * leaf.width, 0.006 * upright.size[0]))
     top = _margin(upright, upper, "top", reach)
     top = top if top is not None and 0.5 * side < top < 1.6 * side else side
     kind = Kind.DOOR if leaf.height > 1.35 * leaf.width else Kind.GARAGE
-    return Opening(kind, leaf.grown(side, top, side, 0.0), False, 0.0, group)
+    return Opening(kind, leaf.grown(side, top, side, 0.0), False, 0.0, sureness)
+
+
+def _door_reach(upright: Upright, leaf: Box) -> float:
+    return float(np.clip(0.45 * leaf.width, 8.0, 0.03 * upright.size[0]))

@@ -37,6 +37,12 @@ class Box:
     def grown(self, left: float, top: float, right: float, bottom: float) -> Box:
         return Box(self.left - left, self.top - top, self.right + right, self.bottom + bottom)
 
+    def overlaps(self, other: Box) -> bool:
+        """Whether both share more than three tenths of this one's width and of its height."""
+        across = min(self.right, other.right) - max(self.left, other.left)
+        down = min(self.bottom, other.bottom) - max(self.top, other.top)
+        return across > 0.3 * self.width and down > 0.3 * self.height
+
     def joined(self, other: Box) -> Box:
         return Box(min(self.left, other.left), min(self.top, other.top),
                    max(self.right, other.right), max(self.bottom, other.bottom))  # fmt: skip

@@ -1,7 +1,8 @@
 """What could be traced: windows, doors and roof lines found on the scan's photo, for the person to accept or refuse.
 
 Glass does not answer the scan and is dark in the projector's light: clean dark holes in rows and columns are panes,
-panes stand in frames, and around the frame the wall begins. Roof lines are long straight edges with light below and
+panes stand in frames, and around the frame the wall begins. Doors without glass are plain leaves below which the wall
+does not go on. Roof lines are long straight edges with light below and
 darkness above.
 """
 
@@ -14,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.facade.openings import Opening, open_up
+from limewash.facade.leaves import find_leaves
+from limewash.facade.openings import Opening, open_leaf, open_up
 from limewash.facade.panes import find_panes
 from limewash.facade.roof_lines import RoofLine, find_roof_lines
 from limewash.facade.snap import SettledPath, settle_path
@@ -81,6 +83,8 @@ def propose(photo: NDArray[np.uint8], correspondence: Correspondence | None = No
     upright = make_upright(photo, correspondence)
     groups = find_panes(upright, scanned=correspondence is not None)
     openings = _apart([one for one in (open_up(upright, group) for group in groups) if one is not None])
+    if correspondence is not None:
+        openings = sorted([*openings, *_plain_doors(upright, openings)], key=lambda o: o.box.left)
     found = [_from_opening(photo, upright, opening) for opening in openings]
     roofs = find_roof_lines(upright, [opening.box for opening in openings])
     found += [_from_roof(photo, upright, roof) for roof in roofs]
@@ -117,17 +121,17 @@ def _is_there(found: Traced, drawn: Traced) -> bool:
     return max(abs(a.left + a.right - b.left - b.right), abs(a.top + a.bottom - b.top - b.bottom)) / 2 < 0.3 * size
 
 
+def _plain_doors(upright: Upright, openings: list[Opening]) -> list[Opening]:
+    """Doors without glass where nothing was found by its panes."""
+    leaves = [leaf for leaf in find_leaves(upright) if not any(leaf.box.overlaps(o.box) for o in openings)]
+    return [one for one in (open_leaf(upright, leaf) for leaf in leaves) if one is not None]
+
+
 def _apart(openings: list[Opening]) -> list[Opening]:
     """Of openings that overlap, the larger one."""
     kept: list[Opening] = []
     for opening in sorted(openings, key=lambda o: -o.box.width * o.box.height):
-        a = opening.box
-        overlaps = (
-            (min(a.right, b.right) - max(a.left, b.left)) > 0.3 * a.width
-            and (min(a.bottom, b.bottom) - max(a.top, b.top)) > 0.3 * a.height
-            for b in (other.box for other in kept)
-        )
-        if not any(overlaps):
+        if not any(opening.box.overlaps(other.box) for other in kept):
             kept.append(opening)
     return sorted(kept, key=lambda o: o.box.left)
 
@@ -142,9 +146,7 @@ def _from_opening(photo: NDArray[np.uint8], upright: Upright, opening: Opening) 
         ring = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
         path = polyline(upright.to_photo(ring), closed=True)
     settled = _settled(photo, upright, path)
-    panes = opening.panes
-    glass = panes.fill / panes.hull_fill  # within their own outline: a half disc cannot fill a box
-    confidence = 0.35 * glass + 0.25 * panes.scan_share + 0.15 * min(panes.count, 4) / 4 + 0.25 * settled.support
+    confidence = 0.75 * opening.sureness + 0.25 * settled.support
     return settled.path, opening.kind, float(np.clip(confidence, 0.0, 0.99))
 
 

@@ -104,7 +104,7 @@ class Window(Opening):
 
 
 class Door(Opening):
-    """A door with panels below and panes of glass above."""
+    """A door with panels below and panes of glass above; none of either where a count is 0."""
 
     leaf: Name = "door"
     panels: tuple[int, int] = (2, 2)

@@ -271,6 +271,8 @@ def _grid(
 ) -> list[tuple[tuple[float, float], tuple[float, float]]]:
     """Cells of a grid with a margin around it and a gap between its cells (smaller up than across)."""
     columns, rows = count
+    if columns * rows == 0:
+        return []
     left, right = x[0] + margin_m, x[1] - margin_m
     low, high = y[0] + min(margin_m, 0.09), y[1] - min(margin_m, 0.09)
     wide = (right - left - gap_m * (columns - 1)) / columns
