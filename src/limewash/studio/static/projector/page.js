@@ -44,7 +44,13 @@ live.on("closed", () => setTimeout(() => {
   }
 }, LOST_MS));
 live.on("projector", (message) => take(message.state));
-live.on("tracing", refreshPaths);
+live.on("tracing", async () => {
+  refreshPaths();
+  if (state?.what !== "settle") return;
+  const answer = await fetch("/api/settle");
+  if (answer.ok) settle = await answer.json();
+  redraw();
+});
 live.on("map", refreshPaths);
 live.on("drag", (message) => {
   dragged.set(message.carried.id, message.carried);
