@@ -160,6 +160,7 @@ export class Desk {
 
   /** Move what is in hand onto the edges of the photo; with nothing in hand, all: like things then help each other. */
   async settle() {
+    await this.store.idle();
     const some = this.selected.size ? this.#inHand() : this.store.own.filter((path) => !path.locked);
     if (!some.length || this.settling.busy) return;
     const many = some.length > 5;

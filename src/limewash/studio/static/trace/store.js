@@ -87,6 +87,7 @@ export class Store {
     this.tell();
     const answer = await this.#ask(() => this.studio.api.post("/api/tracing/paths", { revision: this.state.revision, path, what }));
     this.#answered(path);
+    if (answer && this.#held.has(answer.id)) this.#held.set(answer.id, answer.tracing.revision);
     if (answer) this.take(answer.tracing);
     this.tell();
     return answer ? answer.id : null;
@@ -145,6 +146,11 @@ export class Store {
     this.dragged.clear();
     const answer = await this.#ask(() => this.studio.api.post(`/api/tracing/${way}`, { revision: this.state.revision }));
     if (answer) this.take(answer);
+  }
+
+  /** Until everything that was changed here is answered: what is reckoned from then on has seen it. */
+  async idle() {
+    await this.#queue;
   }
 
   /** A free id for a new path of a kind; the server gives another if it is taken meanwhile. @param {Kind} kind */
