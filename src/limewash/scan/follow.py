@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -102,6 +103,8 @@ class Follower:
         (width, height) = info.size
         self._sums = np.zeros((len(self._holds), height, width), dtype=np.uint16)
         self._counts = np.zeros(len(self._holds), dtype=np.int64)
+        self._adder = ThreadPoolExecutor(1)
+        self._adding: Future[None] | None = None
         self._spans_s = np.full((len(self._holds), 2), np.nan)
         self._levels = np.full(len(self._holds), np.nan)
 
@@ -121,6 +124,8 @@ class Follower:
         last_s = self._frames[-1].t_s if self._frames else self._from_s
         while not self.done and last_s > self._expected_end_s() - 0.3 * self._clock.beat_s:
             self._finish_hold()
+        self._wait()
+        self._adder.shutdown()
         body = len(self.plan.body)
         if self._next < body:
             left_s = self._clock.expect(len(self.mark.chips) + self.plan.body_beats) - last_s
@@ -191,10 +196,16 @@ class Follower:
         self._levels[n] = np.mean([f.lit.mean() for f in clean]) - self.info.luma_black
         if len(self.plan.body) <= n < self.plan.checks_start:
             return
-        for frame in clean:
-            if frame.luma is not None:
-                np.add(self._sums[n], frame.luma, out=self._sums[n])  # much quicker than OpenCV on two kinds
-                self._counts[n] += 1
+        pictures = [frame.luma for frame in clean if frame.luma is not None]
+        self._counts[n] = len(pictures)
+        self._wait()  # one hold at a time, so that no more frames than its own are kept
+        # Beside the decoder, which would wait otherwise.
+        self._adding = self._adder.submit(_add_up, self._sums[n], pictures)
+
+    def _wait(self) -> None:
+        """Until the last hold is added up."""
+        if self._adding is not None:
+            self._adding.result()
 
     def _clean(self, inside: list[_Frame]) -> list[_Frame]:
         """Frames that show this hold alone: those that hardly differ from the one in the middle."""
@@ -234,6 +245,11 @@ class Follower:
         dark, bright, dark_again = self._levels[len(self.plan.body) : self.plan.checks_start]
         contrast = self.mark.bright - self.mark.dark
         return bool(bright - dark > 0.3 * contrast and bright - dark_again > 0.3 * contrast)
+
+
+def _add_up(total: NDArray[np.uint16], pictures: Sequence[Picture]) -> None:
+    for picture in pictures:
+        np.add(total, picture, out=total)  # much quicker than OpenCV on two kinds
 
 
 def _bright_as_others(hold: Hold) -> bool:

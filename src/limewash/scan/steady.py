@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cv2
@@ -16,7 +18,7 @@ Picture = NDArray[np.float32]
 _RUINED_PX = 3.0  # of a 1920 wide picture: the fringes of one direction no longer fit those of the other
 _WIDE_PX = 1920
 _ALIKE = 0.06  # correlation of edges, from which on they are the same ones; that of noise is a fifth of it
-_WORTH_PX = 0.5  # camera px; less is trembling, which the holds average away
+_WORTH_PX = 0.4  # camera px; less is trembling, which the holds average away
 
 
 def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
@@ -43,7 +45,8 @@ def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
     """
     whites = _whites(takes)
     last = _relief(_mean(takes, whites[-1:]))
-    shifts = [np.array(shift_px(last, _relief(_mean(takes, [n])))) for n in whites[:-1]]
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        shifts = list(pool.map(lambda n: np.array(shift_px(last, _relief(_mean(takes, [n])))), whites[:-1]))
     moved_px = max((float(np.hypot(*shift)) for shift in shifts), default=0.0)
     _refuse_ruined(path, takes, moved_px)
     if moved_px < _WORTH_PX:
@@ -109,14 +112,42 @@ def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
         dx, dy = shift_px(_halved(before), _halved(after))
         return 2.0 * dx, 2.0 * dy
     window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
-    (dx, dy), _ = cv2.phaseCorrelate(before, after, window)
-    whole_x, whole_y = round(dx), round(dy)
-    back = np.roll(after, (-whole_y, -whole_x), axis=(0, 1))
-    slope_y, slope_x = np.gradient(0.5 * (before + back))
-    edge = slice(8 + abs(whole_y), -8 - abs(whole_y)), slice(8 + abs(whole_x), -8 - abs(whole_x))
-    slopes = np.column_stack([slope_x[edge].ravel(), slope_y[edge].ravel()])
-    rest, *_ = np.linalg.lstsq(slopes.T @ slopes, slopes.T @ (before - back)[edge].ravel(), rcond=None)
-    return whole_x + float(rest[0]), whole_y + float(rest[1])
+    # Given the window, OpenCV 5 lays it over the pictures of its caller.
+    (dx, dy), _ = cv2.phaseCorrelate(before * window, after * window)
+    for _ in range(2):  # slopes lead less than a pixel far, and the phase may be off by one
+        whole_x, whole_y = round(dx), round(dy)
+        back = np.roll(after, (-whole_y, -whole_x), axis=(0, 1))
+        edge = slice(8 + abs(whole_y), -8 - abs(whole_y)), slice(8 + abs(whole_x), -8 - abs(whole_x))
+        rest_x, rest_y = _rest(before[edge], back[edge])
+        dx, dy = whole_x + rest_x, whole_y + rest_y
+        if max(abs(rest_x), abs(rest_y)) <= 0.5:
+            break
+    return dx, dy
+
+
+def _rest(before: Picture, back: Picture) -> tuple[float, float]:
+    """Small shift to the right and down by the pictures' slopes [px]."""
+    slopes = [(_slope(picture.T).T[:, 2:-2], _slope(picture)[2:-2]) for picture in (before, back)]
+    down, across = zip(*slopes, strict=True)
+    change = (before - back)[2:-2, 2:-2]
+
+    def product(a: Picture, b: Picture) -> float:
+        return float(np.sum(a * b, dtype=np.float64))
+
+    # The slopes of one against those of the other: against themselves, their noise would make the shift come out small.
+    xx, yy = product(*across), product(*down)
+    xy = 0.5 * (product(across[0], down[1]) + product(across[1], down[0]))
+    x, y = (0.5 * product(part[0] + part[1], change) for part in (across, down))
+    det = xx * yy - xy * xy
+    if det <= 0.0:  # nothing but noise
+        return 0.0, 0.0
+    return (yy * x - xy * y) / det, (xx * y - xy * x) / det
+
+
+def _slope(picture: Picture) -> Picture:
+    """Slope along rows, two columns less at either end; of fourth order, for edges are a few pixels wide."""
+    near, far = picture[:, 3:-1] - picture[:, 1:-3], picture[:, 4:] - picture[:, :-4]
+    return np.asarray((8.0 * near - far) / 12.0, dtype=np.float32)
 
 
 def _halved(picture: Picture) -> Picture:

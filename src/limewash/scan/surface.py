@@ -10,6 +10,7 @@ belong together.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -82,10 +83,11 @@ def find_surfaces(decoded: Decoded) -> Surfaces:
 
 def _usual_slopes(x: Image, y: Image, sigma: Image) -> Image:
     """Change of x and y to the next column and row as surfaces around have it, shape (4, height, width)."""
-    across = _mean_steps(x, y, sigma)
-    # The same kernel looks down when it is given the transposed pictures.
-    down = _mean_steps(*(np.ascontiguousarray(a.T) for a in (x, y, sigma)))
-    return np.stack([*across, *(part.T for part in down)])
+    with ThreadPoolExecutor(1) as beside:
+        across = beside.submit(_mean_steps, x, y, sigma)
+        # The same kernel looks down when it is given the transposed pictures.
+        down = _mean_steps(*(np.ascontiguousarray(a.T) for a in (x, y, sigma)))
+        return np.stack([*across.result(), *(part.T for part in down)])
 
 
 def _mean_steps(x: Image, y: Image, sigma: Image) -> tuple[Image, Image]:

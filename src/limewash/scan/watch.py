@@ -47,7 +47,8 @@ class Watch:
         small = np.asarray(cv2.GaussianBlur(share, (0, 0), 1.5), dtype=np.float32)
         if self._last is not None and self._last.std() > 0.01 and small.std() > 0.01:
             window = cv2.createHanningWindow(small.shape[::-1], cv2.CV_32F)
-            (dx, dy), trust = cv2.phaseCorrelate(self._last, small, window)
+            # Given the window, OpenCV 5 lays it over the pictures of its caller.
+            (dx, dy), trust = cv2.phaseCorrelate(self._last * window, small * window)
             if trust > 0.1:
                 self._move.append(float(np.hypot(dx, dy)) / small.shape[1] / _EVERY_S)
         self._last = small
