@@ -70,6 +70,10 @@ class AxisCarriers:
     period_px: float
     length_px: int
 
+    def parts(self) -> tuple[Indices, Floats, Floats, Indices, int, float, int]:
+        """All of it, in the order of the attributes, as kernels take it."""
+        return self.picks, self.weights, self.waves, self.bits, self.steps, self.period_px, self.length_px
+
 
 def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Image, found: NDArray[np.float32]) -> None:
     """Go on from what was decoded into what was too faint for it.
@@ -90,7 +94,12 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
     known = found.copy()
     fresh = np.ones((rows, columns), dtype=np.bool_)
     unsure, unknown, sure = (np.zeros((rows, columns), dtype=np.float32) for _ in range(3))
-    _look_at(np.argwhere(fresh), found, known, unsure, unknown, sure)
+
+    def look_at(blocks: Indices) -> None:
+        counts = (unsure, unknown, sure)
+        in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, known, *counts))
+
+    look_at(np.argwhere(fresh))
     a, b = axes
     for count in range(_PASSES):
         # Only what lies within reach of something new can come out otherwise than before.
@@ -104,20 +113,8 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
             len(blocks),
             lambda first, last, blocks=blocks, fresh=fresh: follow_blocks(  # type: ignore[misc]
                 sums,
-                a.picks,
-                a.weights,
-                a.waves,
-                a.bits,
-                a.steps,
-                a.period_px,
-                a.length_px,
-                b.picks,
-                b.weights,
-                b.waves,
-                b.bits,
-                b.steps,
-                b.period_px,
-                b.length_px,
+                *a.parts(),
+                *b.parts(),
                 noise,
                 blocks,
                 first,
@@ -129,19 +126,7 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
         )
         if not fresh.any():
             return
-        _look_at(blocks, found, known, unsure, unknown, sure)
-
-
-def _look_at(
-    blocks: Indices,
-    found: NDArray[np.float32],
-    known: NDArray[np.float32],
-    unsure: Image,
-    unknown: Image,
-    sure: Image,
-) -> None:
-    """Carry what was found in some blocks over to what is known, and count their pixels of each kind."""
-    in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, known, unsure, unknown, sure))
+        look_at(blocks)
 
 
 @kernel
