@@ -1,5 +1,6 @@
 // @ts-check
 import { button, el } from "./dom.js";
+import { leaveDialog } from "./said.js";
 
 /**
  * A question with two answers.
@@ -17,6 +18,7 @@ export function ask(words) {
           el("button", { class: "button main", value: "yes", autofocus: true }, words.yes))));
     /** @param {boolean} said */
     function done(said) {
+      leaveDialog(dialog);
       dialog.remove();
       answer(said);
     }
@@ -31,7 +33,7 @@ export function ask(words) {
  * @returns {HTMLDialogElement}
  */
 export function sheet(title, ...children) {
-  const dialog = el("dialog", { class: "sheet-dialog", "aria-label": title, on: { close: () => dialog.remove() } },
+  const dialog = el("dialog", { class: "sheet-dialog", "aria-label": title, on: { close: () => { leaveDialog(dialog); dialog.remove(); } } },
     el("div", { class: "row" }, el("h2", {}, title), button({ icon: "close", label: "Close (Esc)", kind: "end", run: () => dialog.close() })),
     ...children);
   document.body.append(dialog);
@@ -49,7 +51,9 @@ export function keysHelp(keys) {
   const groups = [...keys.groups()].map(([name, rows]) =>
     el("section", {}, el("h3", {}, name), el("dl", {}, ...[...rows].flatMap(([what, some]) => [
       el("dt", {}, ...some.flatMap((one, n) => (n ? keyCaps(one).slice(-1) : keyCaps(one)))), el("dd", {}, what)]))));
-  sheet("Keys", el("div", { class: "keys-columns" }, ...groups)).classList.add("keys");
+  const letters = el("input", { type: "checkbox", id: "letters", checked: keys.letters, on: { change: () => keys.setLetters(letters.checked) } });
+  sheet("Keys", el("label", { class: "check keys-letters" }, letters, "Letters and digits alone act; without them speech input cannot set them off"),
+    el("div", { class: "keys-columns" }, ...groups)).classList.add("keys");
 }
 
 const SIGNS = { ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc" };

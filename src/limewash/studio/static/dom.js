@@ -91,5 +91,28 @@ export function button(options) {
   return el("button", { ...attributes, type: "button", disabled: options.disabled ?? false }, ...inner);
 }
 
+const FOCUSABLE = "a[href], button:enabled, input:enabled, select:enabled, textarea:enabled, summary";
+
+/**
+ * Draw a part of the page anew without taking the focus from the person: the control with the same words has it
+ * afterwards, else the one in its place.
+ * @param {HTMLElement} place @param {() => void} draw
+ */
+export function redrawn(place, draw) {
+  const held = document.activeElement;
+  if (!(held instanceof HTMLElement) || !place.contains(held) || held === place) {
+    draw();
+    return;
+  }
+  const all = () => /** @type {HTMLElement[]} */ ([...place.querySelectorAll(FOCUSABLE)]);
+  const words = (/** @type {HTMLElement} */ one) => one.id || one.getAttribute("aria-label") || one.textContent;
+  const before = all();
+  const [index, named] = [before.indexOf(held), words(held)];
+  draw();
+  if (place.contains(document.activeElement)) return;
+  const after = all();
+  (after.find((one) => words(one) === named) ?? after[Math.min(index, after.length - 1)])?.focus();
+}
+
 /** @param {number} value @param {number} low @param {number} high */
 export const clamp = (value, low, high) => Math.min(Math.max(value, low), high);

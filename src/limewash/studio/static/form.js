@@ -8,6 +8,7 @@
  */
 
 import { button, el } from "./dom.js";
+import { announce } from "./said.js";
 
 const UNITS = ["m", "lx", "deg", "lm", "hz", "px", "kg", "w", "a", "v", "s", "mm2", "awg", "c", "k", "m2"];
 const SPELLED = { degrees: "°", C: "°C", K: "K", m2: "m²", mm2: "mm²", "m3/h": "m³/h", "W/(m2 K)": "W/(m² K)", ": 1": ": 1" };
@@ -15,7 +16,7 @@ const SPELLED = { degrees: "°", C: "°C", K: "K", m2: "m²", mm2: "mm²", "m3/h
 /** @typedef {{where: string, message: string}} Fault */
 
 export class Form {
-  /** @type {Map<string, {take: () => void, fault: (message: string) => void}>} */
+  /** @type {Map<string, {name: string, take: () => void, fault: (message: string) => void}>} */
   #fields = new Map();
 
   /** @param {any} schema @param {any} value @param {(value: any, what: string) => void} changed */
@@ -39,17 +40,22 @@ export class Form {
   /** Show each fault at its field; gives those that no field shows. @param {Fault[]} faults */
   faults(faults) {
     for (const field of this.#fields.values()) field.fault("");
-    return faults.filter((fault) => {
+    /** @type {string[]} */
+    const heard = [];
+    const rest = faults.filter((fault) => {
       const parts = fault.where.split(".");
       for (let n = parts.length; n > 0; n--) {
         const field = this.#fields.get(parts.slice(0, n).join("."));
         if (field) {
           field.fault(fault.message);
+          heard.push(`${field.name}: ${fault.message}`);
           return false;
         }
       }
       return true;
     });
+    announce(heard.join("; "));
+    return rest;
   }
 
   /** @param {string} path @returns {any} */
@@ -76,10 +82,12 @@ export class Form {
     const name = options.label ?? label(path.split(".").at(-1) ?? "");
     const id = `field-${path.replaceAll(".", "-")}`;
     const hint = options.hint ?? kind.description ?? "";
-    const fault = el("span", { class: "fault", id: `${id}-fault`, role: "status" });
+    const fault = el("span", { class: "fault", id: `${id}-fault` });
+    const help = hint ? el("span", { class: "hint-words", id: `${id}-hint` }, hint) : null;
     const control = this.#control(path, kind, nullable, id, options, name);
-    control.inputs.forEach((/** @type {HTMLElement} */ input) => input.setAttribute("aria-describedby", `${id}-fault`));
+    control.inputs.forEach((/** @type {HTMLElement} */ input) => input.setAttribute("aria-describedby", help ? `${id}-fault ${id}-hint` : `${id}-fault`));
     this.#fields.set(path, {
+      name,
       take: control.take,
       fault: (message) => {
         fault.replaceChildren(...(message ? [el("span", {}, message)] : []));
@@ -88,9 +96,9 @@ export class Form {
     });
     control.take();
     if (kind.type === "boolean" && !nullable) {
-      return el("div", { class: "field" }, el("label", { class: "check", title: hint }, control.element, name), fault);
+      return el("div", { class: "field" }, el("label", { class: "check", title: hint }, control.element, name), fault, help);
     }
-    return el("div", { class: "field", title: hint }, el("label", { for: id }, name), control.element, fault);
+    return el("div", { class: "field", title: hint }, el("label", { for: id }, name), control.element, fault, help);
   }
 
   /**
@@ -173,13 +181,13 @@ export class Form {
   list(path, options) {
     const items = this.get(path) ?? [];
     return el("div", { class: "stack list" },
-      ...items.map((/** @type {any} */ item, /** @type {number} */ n) => el("details", {},
-        el("summary", {}, el("span", { class: "grow" }, options.title(item, n)), button({ icon: "close", label: `Take out ${options.title(item, n)}`, run: (event) => {
-          event.preventDefault();
+      ...items.map((/** @type {any} */ item, /** @type {number} */ n) => el("div", { class: "list-item" },
+        el("details", {}, el("summary", {}, el("span", { class: "grow" }, options.title(item, n))),
+          el("div", { class: "pair" }, ...options.fields.map((name) => this.field(`${path}.${n}.${name}`)))),
+        button({ icon: "close", label: `Take out ${options.title(item, n)}`, run: () => {
           this.set(path, this.get(path).filter((/** @type {any} */ _, /** @type {number} */ m) => m !== n), `take out ${options.title(item, n)}`);
           options.redraw();
-        } })),
-        el("div", { class: "pair" }, ...options.fields.map((name) => this.field(`${path}.${n}.${name}`))))),
+        } }))),
       button({ icon: "plus", text: options.add, run: () => {
         this.set(path, [...(this.get(path) ?? []), options.fresh()], options.add.toLowerCase());
         options.redraw();

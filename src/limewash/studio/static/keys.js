@@ -12,8 +12,17 @@ export class Keys {
   /** As they were added, the newest last. @type {Key[][]} */
   #added = [];
 
+  /** Whether a letter, digit or sign acts without Ctrl or Alt held. */
+  letters = localStorage.getItem("limewash.letters") !== "off";
+
   constructor() {
     addEventListener("keydown", (event) => this.#pressed(event));
+  }
+
+  /** @param {boolean} on */
+  setLetters(on) {
+    this.letters = on;
+    localStorage.setItem("limewash.letters", on ? "on" : "off");
   }
 
   /**
@@ -47,6 +56,7 @@ export class Keys {
     if (event.defaultPrevented || event.isComposing) return;
     const typing = isTyping(event.target);
     const inDialog = document.querySelector("dialog[open]") !== null;
+    if (belongsTo(event.target, event) || (!this.letters && isLetter(event))) return;
     const pressed = spelled(event);
     const found = this.#added.toReversed().flat().find((key) => (!typing || key.typing) && (!inDialog || key.dialogs)
       && key.keys.split(", ").some((one) => one === pressed));
@@ -61,6 +71,20 @@ function isTyping(target) {
   if (!(target instanceof HTMLElement)) return false;
   if (target instanceof HTMLInputElement) return !["checkbox", "radio", "range", "button", "color"].includes(target.type);
   return target.isContentEditable || target instanceof HTMLTextAreaElement || target instanceof HTMLSelectElement;
+}
+
+const WALKING = ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End", "PageUp", "PageDown"];
+
+/** Whether a control needs a key for itself: Enter and Space press it, arrows move a slider. @param {EventTarget | null} target @param {KeyboardEvent} event */
+function belongsTo(target, event) {
+  if (!(target instanceof HTMLElement) || event.ctrlKey || event.altKey || event.metaKey) return false;
+  if (event.key === "Enter" || event.key === " ") return target.matches("button, a[href], summary, input, select, video");
+  return WALKING.includes(event.key) && target.matches("input[type=range], input[type=radio], select, video");
+}
+
+/** The help stays within reach: there the letters are let in again. @param {KeyboardEvent} event */
+function isLetter(event) {
+  return event.key.length === 1 && event.key !== " " && event.key !== "?" && !event.ctrlKey && !event.altKey && !event.metaKey;
 }
 
 /** A pressed key as it is written in the list. @param {KeyboardEvent} event */

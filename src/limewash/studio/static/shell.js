@@ -10,6 +10,7 @@
  *   studio.keys       add([{keys, what, group, run}]) (see keys.js); shown in the help by themselves
  *   studio.steps      set({undo, redo, onUndo, onRedo}): words of what would be undone, or null
  *   studio.say        say("Saved"), say("...", "care"): a line at the foot, also read out
+ *   studio.announce   announce("3 points"): read out only; what is seen changes elsewhere
  *   studio.project    {name, folder, ...} or null
  *   studio.projector  show(what), blank(), state (see projector_bar.js)
  *   studio.ask        ask({title, text, yes, no}) -> Promise<boolean>
@@ -23,7 +24,7 @@ import { Keys } from "./keys.js";
 import { Live } from "./live.js";
 import { ProjectorBar } from "./projector_bar.js";
 import { rail, subPages } from "./rail.js";
-import { say } from "./said.js";
+import { announce, say } from "./said.js";
 import { themeControls } from "./theme_controls.js";
 
 const page = document.body.dataset.page ?? "home";
@@ -31,10 +32,14 @@ const keys = new Keys();
 const live = new Live();
 
 class Steps {
-  undo = button({ icon: "undo", label: "Nothing to undo", disabled: true, run: () => this.run("undo") });
-  redo = button({ icon: "redo", label: "Nothing to redo", disabled: true, run: () => this.run("redo") });
+  undo = button({ icon: "undo", label: "Nothing to undo", run: () => this.run("undo") });
+  redo = button({ icon: "redo", label: "Nothing to redo", run: () => this.run("redo") });
   /** @type {{undo?: string | null, redo?: string | null, onUndo?: () => void, onRedo?: () => void}} */
   #now = {};
+
+  constructor() {
+    this.set({});
+  }
 
   /** @param {{undo?: string | null, redo?: string | null, onUndo?: () => void, onRedo?: () => void}} steps */
   set(steps) {
@@ -56,7 +61,7 @@ class Steps {
 
   /** @param {HTMLButtonElement} control @param {string} word @param {string | null | undefined} what @param {string} key */
   #label(control, word, what, key) {
-    control.disabled = !what;
+    control.setAttribute("aria-disabled", String(!what)); // a control that is switched off would drop the focus
     const text = what ? `${word}: ${what} (${key})` : `Nothing to ${word.toLowerCase()}`;
     control.title = text;
     control.setAttribute("aria-label", text);
@@ -67,7 +72,7 @@ async function start() {
   const steps = new Steps();
   const projector = new ProjectorBar(api, live, say);
   const where = await api.get("/api/project").catch(() => ({ open: false }));
-  const studio = { api, live, keys, steps, say, ask, projector, project: where.open ? where : null };
+  const studio = { api, live, keys, steps, say, announce, ask, projector, project: where.open ? where : null };
   keys.add([
     { keys: "?", what: "Show these keys", dialogs: true, run: () => keysHelp(keys) },
     { keys: "Ctrl+Z", what: "Undo", run: () => steps.run("undo") },
@@ -88,7 +93,7 @@ async function start() {
       el("span", { class: "house-name" }, where.open ? where.name : "Limewash"),
     ),
     rail(page, where),
-    el("div", { class: "bar-tools", role: "toolbar", "aria-label": "Tools" },
+    el("div", { class: "bar-tools", role: "group", "aria-label": "Tools" },
       steps.undo, steps.redo, el("span", { class: "bar-gap" }), projector.element, el("span", { class: "bar-gap" }),
       themeControls(), button({ icon: "help", label: "Keys (?)", run: () => keysHelp(keys) })),
   );
@@ -103,6 +108,7 @@ async function start() {
   try {
     const module = await import(`./${page}/page.js`);
     await module.mount(root, studio);
+    if (root && !root.querySelector("h1")) root.prepend(el("h1", { class: "unseen" }, document.title.replace(/ - Limewash$/, "")));
     if (studio.project && !steps.taken) await houseSteps(studio);
   } catch (error) {
     const message = error instanceof api.Refused ? error.message : "This page could not be opened.";

@@ -161,6 +161,20 @@ export function withoutVertex(path, index) {
   return { closed: path.closed, segments: path.segments.flatMap((s, i) => (i === before ? [bridge] : i === index ? [] : [s])) };
 }
 
+/** A handle of a curve. @typedef {{segment: number, which: "control1" | "control2"}} Handle */
+
+/** All handles of a path's curves, in order. @param {Path} path @returns {Handle[]} */
+export function handlesOf(path) {
+  return path.segments.flatMap(({ type }, segment) => (type === "cubic"
+    ? [{ segment, which: /** @type {const} */ ("control1") }, { segment, which: /** @type {const} */ ("control2") }] : []));
+}
+
+/** With one handle moved; the same path where there is no such curve. @param {Path} path @param {Handle} handle @param {Point} by @returns {Path} */
+export function withHandle(path, { segment, which }, by) {
+  return { closed: path.closed, segments: path.segments.map((s, i) => (i === segment && s.type === "cubic"
+    ? { ...s, [which]: [s[which][0] + by[0], s[which][1] + by[1]] } : s)) };
+}
+
 /** With a corner more, on segment `index` at `t`. @param {Path} path @param {number} index @param {number} t @returns {Path} */
 export function withCorner(path, index, t) {
   return { closed: path.closed, segments: path.segments.flatMap((s, i) => (i === index ? split(s, t) : [s])) };

@@ -27,16 +27,18 @@ class HandPage {
     this.studio = studio;
     this.hand = hand;
     this.paths = map.paths;
-    this.slow = false;
+    /** What was read out last. @type {string | undefined} */
+    this.heard = undefined;
     this.plate = new Plate(map.size, (context, plate) => this.paint(context, plate));
     this.plate.element.setAttribute("aria-label", "Track pad: the projector's picture in small");
-    this.plate.element.append(el("p", { class: "pad-words" }, "Click to take hold of the mouse; Esc lets go."));
+    this.plate.element.setAttribute("aria-description", "Arrow keys move the cross-hair, Space puts a point, Enter closes the path. Question mark: all keys.");
+    this.plate.element.append(el("p", { class: "pad-words" }, "Click to take hold of the mouse, Esc lets go; or arrow keys and Space."));
     this.kind = el("select", { id: "hand-kind" }, ...KINDS.map((one) => el("option", { value: one }, one.replace("-", " "))));
     this.name = el("input", { id: "hand-name", placeholder: "not given", autocomplete: "off", maxlength: 200 });
     this.loupe = el("input", { type: "checkbox", id: "loupe", on: { change: () => this.act({ do: "tool", loupe: this.loupe.checked }) } });
     this.speed = el("input", { type: "range", id: "speed", min: 0.1, max: 2, step: 0.1, on: { input: () => this.act({ do: "tool", speed: Number(this.speed.value) }) } });
     this.reach = el("input", { type: "range", id: "reach", min: 10, max: 1200, step: 10, on: { input: () => this.act({ do: "tool", reach_px: Number(this.reach.value) }) } });
-    this.where = el("output", { class: "number" });
+    this.where = el("span", { class: "number" });
     this.element = el("div", { class: "bench fixed hand" }, this.tools(), el("div", { class: "board" },
       el("div", { class: "row" },
         button({ icon: "beam", text: "Show it on the house", kind: "main", run: () => studio.projector.show("tracing") }),
@@ -61,6 +63,7 @@ class HandPage {
     steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
     this.keys();
     this.mouse();
+    this.plate.keepKeys(this.element);
     this.plate.element.focus({ preventScroll: true });
   }
 
@@ -77,8 +80,8 @@ class HandPage {
         el("div", { class: "field" }, el("label", { for: "reach" }, "Reach of the cross-hair"), this.reach),
         el("div", { class: "field" }, el("label", { for: "speed" }, "Pointer speed"), this.speed)),
       el("dl", { class: "keys-row" }, ...[
-        ["Space", "put a point"], ["A", "put the middle of an arc"], ["Enter", "close the path"], ["Shift", "held: slow"], ["S", "held: straight or parallel"],
-        ["H", "hold the nearest corner"], ["Tab", "next corner"], ["← ↑ → ↓", "one pixel; Alt: a quarter"], ["Backspace", "take the last point back"],
+        ["Space", "put a point"], ["A", "put the middle of an arc"], ["Enter", "close the path"], ["Shift", "held with the mouse: slow"], ["S", "held with the mouse: straight or parallel"],
+        ["H", "hold the nearest corner"], ["N", "next corner"], ["← ↑ → ↓", "one pixel; Shift: ten; Alt: a quarter"], ["Backspace", "take the last point back"],
       ].flatMap(([key, what]) => [el("dt", {}, ...key.split(" ").map((one) => el("kbd", {}, one))), el("dd", {}, what)])));
   }
 
@@ -92,11 +95,12 @@ class HandPage {
       { keys: "Enter", what: "Close the path", group, run: () => this.finish(true) },
       { keys: "Shift+Enter", what: "End the path open", group, run: () => this.finish(false) },
       { keys: "H", what: "Take hold of the nearest corner", group, run: () => this.act({ do: "hold" }) },
-      { keys: "Tab", what: "Next corner", group, run: () => this.act({ do: "next" }) },
-      { keys: "Shift+Tab", what: "Previous corner", group, run: () => this.act({ do: "previous" }) },
+      { keys: "N", what: "Next corner", group, run: () => this.act({ do: "next" }) },
+      { keys: "Shift+N", what: "Previous corner", group, run: () => this.act({ do: "previous" }) },
       { keys: "Backspace", what: "Take the last point back", group, run: () => this.act({ do: "back" }) },
       { keys: "Escape", what: "Let go, or drop what is being drawn", group, run: () => this.act({ do: this.hand.holding ? "let-go" : "stop" }) },
       ...arrows.map(([key, dx, dy]) => ({ keys: `${key}`, what: "Move by one pixel", group, run: () => nudge(Number(dx), Number(dy)) })),
+      ...arrows.map(([key, dx, dy]) => ({ keys: `Shift+${key}`, what: "Move by ten pixels", group, run: () => nudge(Number(dx) * 10, Number(dy) * 10) })),
       ...arrows.map(([key, dx, dy]) => ({ keys: `Alt+${key}`, what: "Move by a quarter of a pixel", group, run: () => nudge(Number(dx) / 4, Number(dy) / 4) })),
     ]);
   }
@@ -127,6 +131,7 @@ class HandPage {
   async finish(closed) {
     try {
       await api.post("/api/hand", { do: "finish", closed: closed && !(OPEN_KINDS.includes(this.kind.value) && this.hand.points.length === 2), kind: this.kind.value, title: this.name.value });
+      this.studio.announce(`${this.name.value || this.kind.selectedOptions[0].text} is drawn`);
       this.name.value = "";
       this.plate.element.focus();
     } catch (error) {
@@ -138,10 +143,20 @@ class HandPage {
   take(hand) {
     this.hand = hand;
     this.where.textContent = `${hand.at[0].toFixed(2)}, ${hand.at[1].toFixed(2)}`;
+    this.hear();
     this.loupe.checked = hand.loupe;
     if (document.activeElement !== this.speed) this.speed.value = hand.speed;
     if (document.activeElement !== this.reach) this.reach.value = hand.reach_px;
     this.plate.draw();
+  }
+
+  /** Where the cross-hair came to rest, and what it has set or holds. */
+  hear() {
+    const { hand } = this;
+    const what = hand.holding ? `holds a corner of ${hand.holding}` : hand.points.length ? `${hand.points.length} points set` : "";
+    const words = [`${this.where.textContent} px`, what].filter(Boolean).join(", ");
+    if (this.heard !== undefined && words !== this.heard) this.studio.announce(words);
+    this.heard = words;
   }
 
   /** @param {any} state */

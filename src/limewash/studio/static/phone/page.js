@@ -5,11 +5,14 @@ import { el } from "../dom.js";
 import { Live } from "../live.js";
 import { track } from "./pad.js";
 
+/** Sizes of a nudge: the large one goes across the house without sliding. [px] */
+const STEPS = [1, 0.25, 10];
+
 const live = new Live("/live");
 const root = document.getElementById("pad-page");
 const said = el("div", { class: "said", role: "status" });
 const what = el("strong", {}, "connecting");
-const step = el("button", { type: "button", "aria-label": "Size of a nudge", on: { click: () => { fine = !fine; draw(); } } });
+const step = el("button", { type: "button", on: { click: () => { size = STEPS[(STEPS.indexOf(size) + 1) % STEPS.length]; draw(); } } });
 const black = el("button", { type: "button", class: "black", on: { click: () => live.send({ type: "blank", blanked: !projector?.blanked }) } });
 const hold = key("Hold corner", () => act({ do: hand?.holding ? "let-go" : "hold" }));
 /** @type {any} */
@@ -18,7 +21,7 @@ let projector = null;
 let hand = null;
 /** @type {any} */
 let settle = null;
-let fine = false;
+let size = STEPS[0];
 
 /** @param {object} one */
 const act = (one) => live.send({ type: "hand", act: one });
@@ -32,12 +35,11 @@ function key(text, run, kind = "", label) {
 
 /** @param {number} dx @param {number} dy */
 function nudge(dx, dy) {
-  const size = fine ? 0.25 : 1;
   if (settling()) live.send({ type: "settle", nudge: { dx: dx * size, dy: dy * size } });
   else act({ do: "nudge", dx: dx * size, dy: dy * size });
 }
 
-const pad = el("div", { class: "track", "aria-label": "Track pad" }, el("div", { class: "slow", "aria-hidden": "true" }, "slow"), el("p", {}, ""));
+const pad = el("div", { class: "track", role: "group", "aria-label": "Track pad; the buttons below do the same" }, el("div", { class: "slow", "aria-hidden": "true" }, "slow"), el("p", {}, ""));
 track(pad, {
   move: (dx, dy, slow) => {
     if (settling()) live.send({ type: "settle", nudge: { dx: dx * (slow ? 0.05 : 0.25), dy: dy * (slow ? 0.05 : 0.25) } });
@@ -66,8 +68,8 @@ root?.append(
 black.style.width = "100%";
 
 function draw() {
-  step.textContent = fine ? "¼ px" : "1 px";
-  step.setAttribute("aria-pressed", String(fine));
+  step.textContent = size < 1 ? "¼ px" : `${size} px`;
+  step.setAttribute("aria-label", `Size of a nudge: ${step.textContent}`);
   black.textContent = projector?.blanked ? "Light again" : "Black";
   black.setAttribute("aria-pressed", String(Boolean(projector?.blanked)));
   const mode = settling() ? "settle" : "draw";

@@ -4,14 +4,14 @@
 import { sheet } from "../dialogs.js";
 import { button, el, icon } from "../dom.js";
 
-const COLOURS = ["#ffffff", "#ffd27a", "#8ff0c8", "#7ec8ff", "#ff9ad0", "#ff6a4a"];
+const COLOURS = { "#ffffff": "white", "#ffd27a": "lamp light", "#8ff0c8": "green", "#7ec8ff": "blue", "#ff9ad0": "rose", "#ff6a4a": "red" };
 
 /** Warnings of the projector page and how lines look. @param {any} studio */
 export function lookControls(studio) {
   const width = el("input", { type: "range", min: 1, max: 8, step: 0.5, id: "line-width", on: { input: () => send({ line_px: Number(width.value) }) } });
-  const words = el("output", { class: "number" });
-  const swatches = el("div", { class: "swatches", role: "group", "aria-label": "Colour of the light" }, ...COLOURS.map((colour) =>
-    el("button", { class: "swatch", type: "button", style: `--colour: ${colour}`, "aria-label": colour, on: { click: () => send({ colour, by_kind: false }) } })));
+  const words = el("span", { class: "number" });
+  const swatches = el("div", { class: "swatches", role: "group", "aria-label": "Colour of the light" }, ...Object.entries(COLOURS).map(([colour, words]) =>
+    el("button", { class: "swatch", type: "button", style: `--colour: ${colour}`, title: words, "aria-label": words, "data-colour": colour, on: { click: () => send({ colour, by_kind: false }) } })));
   const kinds = el("input", { type: "checkbox", id: "by-kind", on: { change: () => send({ by_kind: kinds.checked }) } });
   let look = studio.projector.state.look;
   /** @param {object} change */
@@ -25,7 +25,7 @@ export function lookControls(studio) {
     width.value = String(look.line_px);
     words.textContent = `${look.line_px} px`;
     kinds.checked = look.by_kind;
-    [...swatches.children].forEach((one, n) => one.setAttribute("aria-pressed", String(!look.by_kind && COLOURS[n] === look.colour)));
+    for (const one of swatches.children) one.setAttribute("aria-pressed", String(!look.by_kind && one.dataset.colour === look.colour));
   });
   return el("div", { class: "stack" },
     el("div", { class: "field" }, el("label", { for: "line-width", class: "row" }, "Thickness of the light", el("span", { class: "grow" }), words), width),
@@ -34,8 +34,12 @@ export function lookControls(studio) {
 
 /** Whether the projector meets its pixels; says what to do when not. @param {any} studio */
 export function projectorHealth(studio) {
-  const place = el("div", { class: "stack", role: "status" });
+  const place = el("div", { class: "stack" });
+  let said = "";
   studio.projector.watch((/** @type {any} */ state) => {
+    const now = JSON.stringify([Boolean(state.page), state.warnings, state.native]);
+    if (now === said) return; // nothing is made anew under the person's hand
+    said = now;
     if (!state.page) {
       place.replaceChildren(el("div", { class: "note" }, icon("beam"), el("div", { class: "stack" }, el("p", {}, "The projector page is not open."),
         el("div", {}, button({ text: "Open it", run: () => studio.projector.open() })))));

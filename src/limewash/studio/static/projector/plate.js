@@ -14,7 +14,7 @@ export class Plate {
     this.size = size;
     this.paint = paint;
     this.canvas = el("canvas");
-    this.element = el("div", { class: "pad", tabindex: 0 }, this.canvas);
+    this.element = el("div", { class: "pad", tabindex: 0, role: "application" }, this.canvas);
     this.wanted = false;
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
@@ -25,6 +25,14 @@ export class Plate {
     requestAnimationFrame(() => {
       this.wanted = false;
       this.#draw();
+    });
+  }
+
+  /** After a button beside it was clicked with the mouse, the keys belong to the picture again. @param {HTMLElement} page */
+  keepKeys(page) {
+    page.addEventListener("click", (event) => {
+      const control = event.target instanceof Element && event.target.closest("button");
+      if (control && event.detail > 0 && !document.querySelector("dialog:modal")) this.element.focus({ preventScroll: true });
     });
   }
 

@@ -12,7 +12,7 @@ const MOST_BITS = 40_000_000;
 export async function cameraSheet(studio, done) {
   const video = el("video", { autoplay: true, muted: true, playsinline: true });
   const choice = el("select", { id: "camera", "aria-label": "Camera" });
-  const words = el("p", { class: "small", role: "status" }, "The projector page plays the pattern film by itself as soon as filming begins.");
+  const words = el("p", { class: "small" }, "The projector page plays the pattern film by itself as soon as filming begins.");
   const start = button({ icon: "play", text: "Film the pattern", kind: "main", disabled: true, run: () => film() });
   const dialog = sheet("Film with a camera of this computer", el("div", { class: "plate" }, video), el("div", { class: "row camera-row" }, choice, start), words);
   dialog.classList.add("camera-dialog");
@@ -21,13 +21,19 @@ export async function cameraSheet(studio, done) {
   dialog.addEventListener("close", () => stream?.getTracks().forEach((track) => track.stop()));
   choice.addEventListener("change", () => look(choice.value));
 
+  /** @param {string} text @param {...(Node | string)} before */
+  function tell(text, ...before) {
+    words.replaceChildren(...before, text);
+    studio.announce(text);
+  }
+
   /** @param {string} [id] */
   async function look(id) {
     stream?.getTracks().forEach((track) => track.stop());
     try {
       stream = await navigator.mediaDevices.getUserMedia({ audio: false, video: { deviceId: id ? { exact: id } : undefined, width: { ideal: 3840 }, frameRate: { ideal: 30 } } });
     } catch {
-      words.replaceChildren(icon("care"), " No camera could be opened: connect one and allow it for this page.");
+      tell("No camera could be opened: connect one and allow it for this page.", icon("care"), " ");
       return;
     }
     video.srcObject = stream;
@@ -56,20 +62,20 @@ export async function cameraSheet(studio, done) {
       stop();
       setTimeout(() => recorder.stop(), LEAD_MS);
     });
-    words.textContent = "Filming. Move neither camera nor projector.";
+    tell("Filming. Move neither camera nor projector.");
     setTimeout(() => studio.projector.show("pattern-film"), LEAD_MS);
   }
 
   /** @param {Blob} clip @param {string} name */
   async function send(clip, name) {
     studio.projector.show("black");
-    words.textContent = "Handing the clip over ...";
+    tell("Handing the clip over.");
     try {
       await api.upload(`/api/scan/clip?name=${name}`, clip, () => {});
       dialog.close();
       done();
     } catch (error) {
-      words.textContent = /** @type {Error} */ (error).message;
+      tell(/** @type {Error} */ (error).message);
       start.disabled = false;
     }
   }

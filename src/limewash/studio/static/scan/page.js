@@ -2,7 +2,7 @@
 /** The scan: pattern film, filming, reading the clip, what was found, which scan is in use. */
 
 import * as api from "../api.js";
-import { button, el, icon } from "../dom.js";
+import { button, el, icon, redrawn } from "../dom.js";
 import { jobPlace, startJob } from "../jobs.js";
 import { cameraSheet } from "./camera.js";
 
@@ -53,12 +53,12 @@ class ScanPage {
   drawPattern() {
     const [width, height] = this.scans.projector_size;
     const rate = el("select", { "aria-label": "Frames a second" }, ...[30, 25, 24, 50, 60].map((one) => el("option", { value: one }, `${one} frames a second`)));
-    this.pattern.replaceChildren(
+    redrawn(this.pattern, () => this.pattern.replaceChildren(
       el("p", { class: "small" }, `For ${width} × ${height} pixels, ${Math.round(this.scans.pattern_s)} s. Made for this projector alone: change its size on the Site page.`),
       el("div", { class: "row" }, el("span", { class: "rate" }, rate),
         button({ icon: "film", text: this.scans.pattern ? "Make it again" : "Make it", kind: this.scans.pattern ? "" : "main",
           run: () => startJob(this.studio, () => api.post("/api/scan/pattern", { rate: Number(rate.value) })) }),
-        this.scans.pattern ? button({ icon: "save", text: "Download", kind: "main", href: "/api/scan/pattern/file" }) : null));
+        this.scans.pattern ? button({ icon: "save", text: "Download", kind: "main", href: "/api/scan/pattern/file" }) : "")));
   }
 
   drawUpload() {
@@ -125,7 +125,7 @@ class ScanPage {
       } } }, name);
       return one;
     }));
-    this.board.replaceChildren(
+    redrawn(this.board, () => this.board.replaceChildren(
       el("div", { class: "row" },
         el("div", { class: "segmented", role: "group", "aria-label": "Scans" }, ...scans.map((/** @type {any} */ one) => el("button", {
           class: "button", type: "button", "aria-pressed": String(one === scan), on: { click: () => { this.chosen = one.name; this.drawBoard(); } },
@@ -136,7 +136,7 @@ class ScanPage {
       el("figure", { class: "plate scan-plate" }, net, photo),
       el("p", { class: "soft small" }, scan.by_eye ? "Drawn by eye: the photo is the projector's own picture." :
         "Each mesh of the net is a twenty-fourth of the projector's width. Dark places were not seen by the camera."),
-      el("div", { class: "stack" }, ...found.map(findingNote)));
+      el("div", { class: "stack" }, ...found.map(findingNote))));
   }
 
   /** @param {string} name */

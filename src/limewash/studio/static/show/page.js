@@ -3,7 +3,7 @@
 
 import * as api from "../api.js";
 import { sheet } from "../dialogs.js";
-import { button, el, icon } from "../dom.js";
+import { button, el, icon, redrawn } from "../dom.js";
 import { jobPlace, startJob } from "../jobs.js";
 import { TimeLine } from "./timeline.js";
 
@@ -34,8 +34,8 @@ class ShowPage {
     this.still = el("img", { alt: "The show as seen from the street", hidden: true });
     this.plate = el("figure", { class: "plate show-plate" }, this.still, el("p", { class: "plate-words soft" }));
     this.line = new TimeLine((at, rest) => this.look(at, rest));
-    this.text = el("textarea", { spellcheck: "false", "aria-label": "Score", on: { input: () => this.typed() } });
-    this.trouble = el("p", { class: "fault score-fault", role: "status" });
+    this.text = el("textarea", { spellcheck: "false", "aria-label": "Score", "aria-describedby": "score-fault", on: { input: () => this.typed() } });
+    this.trouble = el("p", { class: "fault score-fault", id: "score-fault" });
     this.actions = el("div", { class: "row" });
     this.jobs = jobPlace(studio, ["render", "map"], (job) => {
       studio.say(job.kind === "map" ? "The map is made." : "The film is finished.");
@@ -51,7 +51,10 @@ class ShowPage {
     studio.keys.add([
       { keys: "ArrowRight", what: "A frame's breath onward", group: "Show", run: () => this.line.move(0.5) },
       { keys: "ArrowLeft", what: "Back", group: "Show", run: () => this.line.move(-0.5) },
+      { keys: "Shift+ArrowRight", what: "Five seconds onward", group: "Show", run: () => this.line.move(5) },
+      { keys: "Shift+ArrowLeft", what: "Five seconds back", group: "Show", run: () => this.line.move(-5) },
       { keys: "Home", what: "To the start", group: "Show", run: () => this.line.move(-1e6) },
+      { keys: "End", what: "To the end", group: "Show", run: () => this.line.move(1e6) },
       { keys: "Ctrl+S", what: "Save the score now", group: "Show", typing: true, run: () => this.save() },
     ]);
   }
@@ -60,9 +63,9 @@ class ShowPage {
     const shows = await api.get("/api/shows");
     this.shows = shows;
     if (!shows.some((/** @type {any} */ one) => one.name === this.name)) this.name = shows[0]?.name ?? "";
-    this.names.replaceChildren(...shows.map((/** @type {any} */ one) => el("button", {
+    redrawn(this.names, () => this.names.replaceChildren(...shows.map((/** @type {any} */ one) => el("button", {
       class: "button", type: "button", "aria-pressed": String(one.name === this.name), on: { click: () => { this.name = one.name; this.refresh(); } },
-    }, one.name)));
+    }, one.name))));
     this.names.hidden = !shows.length;
     sessionStorage.setItem("limewash.show", this.name);
     this.drawActions();
@@ -84,14 +87,14 @@ class ShowPage {
   drawActions() {
     const show = this.shows.find((/** @type {any} */ one) => one.name === this.name);
     const film = show?.film_bytes ? `/api/shows/${encodeURIComponent(this.name)}/film` : null;
-    this.actions.replaceChildren(
+    redrawn(this.actions, () => this.actions.replaceChildren(
       button({ icon: "target", text: "Make the map", label: "Carry the tracing to the projector again", run: () => startJob(this.studio, () => api.post("/api/map/make")) }),
       ...(show ? [
         button({ icon: "film", text: show.film_is_old ? "Render again" : "Render", kind: !film || show.film_is_old ? "main" : "", disabled: !show.has_score,
           run: () => startJob(this.studio, () => api.post(`/api/shows/${encodeURIComponent(this.name)}/render`)) }),
         button({ icon: "play", text: "Watch the film", disabled: !film, run: () => this.watch(film ?? "") }),
         button({ icon: "beam", text: "On the projector", disabled: !film, kind: film && !show.film_is_old ? "main" : "", run: () => this.studio.projector.show({ what: "show", name: this.name }) }),
-      ] : []));
+      ] : [])));
   }
 
   /** @param {string} film */
@@ -170,6 +173,7 @@ class ShowPage {
 
   /** @param {string} text */
   fault(text) {
+    if (text && text !== this.trouble.textContent) this.studio.announce(text);
     this.trouble.textContent = text;
     this.text.setAttribute("aria-invalid", String(Boolean(text)));
   }

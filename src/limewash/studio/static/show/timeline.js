@@ -15,9 +15,9 @@ export class TimeLine {
   /** @param {(at: number, rest: boolean) => void} moved */
   constructor(moved) {
     this.moved = moved;
-    this.time = el("output", { class: "time-now" }, "");
+    this.time = el("span", { class: "time-now figures" });
     this.holder = el("div", { class: "time-rows" });
-    this.element = el("div", { class: "time-line", tabindex: 0, role: "slider", "aria-label": "Time in the show", "aria-valuemin": 0 }, this.holder, this.time);
+    this.element = el("div", { class: "time-line", tabindex: 0, role: "slider", "aria-label": "Time in the show", "aria-valuemin": 0, hidden: true }, this.holder, this.time);
     this.element.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => this.#drag(event));
   }
 
@@ -68,6 +68,7 @@ export class TimeLine {
 
   #draw() {
     const state = this.#state;
+    this.element.hidden = !state;
     if (!state) {
       this.holder.replaceChildren();
       return;

@@ -1,9 +1,10 @@
 // @ts-check
 /** The site: forms at the left, what follows from them at the right, drawn anew with every change. */
 
-import { button, el, icon } from "../dom.js";
+import { button, el, icon, redrawn } from "../dom.js";
 import { Form } from "../form.js";
 import { jobPlace, startJob } from "../jobs.js";
+import { roving } from "../roving.js";
 import { groups } from "./groups.js";
 
 const DRAWINGS = [
@@ -34,9 +35,9 @@ class SitePage {
     /** Revision from which a change that waits to be saved was made. @type {number | null} */
     this.seen = null;
     this.asked = 0;
-    this.tools = el("div", { class: "tools", "aria-label": "Measures" });
-    this.tabs = el("div", { class: "segmented", role: "tablist", "aria-label": "Drawings" });
-    this.paper = el("div", { class: "paper" });
+    this.tools = el("section", { class: "tools", "aria-label": "Measures" });
+    this.tabs = roving(el("div", { class: "segmented", role: "tablist", "aria-label": "Drawings" }));
+    this.paper = el("div", { class: "paper", id: "paper", role: "tabpanel" });
     this.report = el("div", { class: "site-report" });
     this.found = el("div", { class: "stack" });
     this.jobs = jobPlace(studio, ["search"], (job) => this.showFound(job.result));
@@ -73,20 +74,21 @@ class SitePage {
     const open = new Set([...this.tools.querySelectorAll("details[open][data-group]")].map((one) => one.dataset.group));
     const first = !this.tools.children.length;
     this.form.clear();
-    this.tools.replaceChildren(...groups(this.form, this.schema, () => this.drawTools()).map(({ name, title, body }) =>
-      el("details", { "data-group": name, open: first ? ["front", "projector", "stand"].includes(name) : open.has(name) }, el("summary", {}, title), body)));
+    redrawn(this.tools, () => this.tools.replaceChildren(...groups(this.form, this.schema, () => this.drawTools()).map(({ name, title, body }) =>
+      el("details", { "data-group": name, open: first ? ["front", "projector", "stand"].includes(name) : open.has(name) }, el("summary", {}, title), body))));
   }
 
   drawTabs() {
-    this.tabs.replaceChildren(...DRAWINGS.map(([name, title]) => el("button", {
-      class: "button", type: "button", role: "tab", "aria-selected": String(name === this.drawing), "aria-pressed": String(name === this.drawing),
+    redrawn(this.tabs, () => this.tabs.replaceChildren(...DRAWINGS.map(([name, title]) => el("button", {
+      class: "button", type: "button", role: "tab", "aria-selected": String(name === this.drawing), "aria-controls": "paper",
       on: { click: () => {
         this.drawing = name;
         sessionStorage.setItem("limewash.site-drawing", name);
         this.drawTabs();
         this.check();
       } },
-    }, title)));
+    }, title))));
+    this.paper.setAttribute("aria-label", DRAWINGS.find(([name]) => name === this.drawing)?.[1] ?? "Drawing");
   }
 
   /** @param {any} value @param {string} what */

@@ -5,7 +5,7 @@
  * @typedef {import("../geometry/vector.js").Point} Point
  * @typedef {import("../geometry/view.js").View} View
  * @typedef {import("./tiles.js").PhotoInfo} PhotoInfo
- * @typedef {{down: (at: Point, event: PointerEvent) => void, move: (at: Point, event: PointerEvent) => void, up: (at: Point, event: PointerEvent) => void, twice: (at: Point) => void, leave: () => void}} Hand
+ * @typedef {{down: (at: Point, event: PointerEvent) => void, move: (at: Point, event: PointerEvent) => void, up: (at: Point, event: PointerEvent) => void, twice: (at: Point) => void, leave: () => void, press: () => void}} Hand
  */
 import { fitting, kept, panned, toPhoto, toScreen, zoomed } from "../geometry/view.js";
 import { Tiles } from "./tiles.js";
@@ -39,6 +39,8 @@ export class TraceBoard extends HTMLElement {
   #resting = 0;
   #panning = false;
   #space = false;
+  /** Whether the photo was moved while Space was held: then it was no click. */
+  #spaceUsed = false;
   /** Fingers on the glass. @type {Map<number, Point>} */
   #fingers = new Map();
 
@@ -55,8 +57,9 @@ export class TraceBoard extends HTMLElement {
     this.addEventListener("pointerleave", () => { this.pointer = null; this.hand?.leave(); this.redraw(); });
     this.addEventListener("dblclick", (event) => this.hand?.twice(this.#at(event)));
     this.addEventListener("contextmenu", (event) => event.preventDefault());
-    addEventListener("keydown", (event) => { if (event.code === "Space" && document.activeElement === this) { this.#space = true; event.preventDefault(); } });
-    addEventListener("keyup", (event) => { if (event.code === "Space") this.#space = false; });
+    addEventListener("themechange", () => this.redraw(true));
+    addEventListener("keydown", (event) => this.#spaceDown(event));
+    addEventListener("keyup", (event) => this.#spaceUp(event));
     this.#resized();
   }
 
@@ -100,6 +103,11 @@ export class TraceBoard extends HTMLElement {
   /** @param {Point} p photo pixels @returns {Point} screen pixels */
   seen(p) {
     return toScreen(this.view, p);
+  }
+
+  /** @param {Point} p screen pixels @returns {Point} photo pixels */
+  inPhoto(p) {
+    return toPhoto(this.view, p);
   }
 
   /** @param {boolean} [photoToo] */
@@ -174,6 +182,21 @@ export class TraceBoard extends HTMLElement {
     return toPhoto(this.view, this.#on(event));
   }
 
+  /** Space held: the mouse moves the photo. @param {KeyboardEvent} event */
+  #spaceDown(event) {
+    if (event.code !== "Space" || document.activeElement !== this) return;
+    event.preventDefault();
+    if (!event.repeat) this.#spaceUsed = false;
+    this.#space = true;
+  }
+
+  /** Space pressed shortly: a click of the pointer that the arrow keys move. @param {KeyboardEvent} event */
+  #spaceUp(event) {
+    if (event.code !== "Space" || !this.#space) return;
+    this.#space = false;
+    if (!this.#spaceUsed && document.activeElement === this) this.hand?.press();
+  }
+
   /** @param {WheelEvent} event */
   #wheel(event) {
     event.preventDefault();
@@ -189,7 +212,7 @@ export class TraceBoard extends HTMLElement {
     this.setPointerCapture(event.pointerId);
     if (event.pointerType === "touch") this.#fingers.set(event.pointerId, this.#on(event));
     if (event.button === 1 || event.button === 2 || this.#space || this.#fingers.size > 1) {
-      this.#panning = true;
+      this.#panning = this.#spaceUsed = true;
       this.classList.add("panning");
       return;
     }

@@ -32,16 +32,16 @@ export class ChainTool extends Tool {
   get hint() {
     if (!this.points.length) return "Click the first corner";
     if (this.points.length < 3) return "Click on; Enter ends an open line, Backspace takes a point back";
-    return "Click on; the first corner closes, Enter ends an open line";
+    return "Click on; the first corner or Shift+Enter closes, Enter ends an open line";
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   move(at, event) {
     this.caught = this.bench.catch(at, event, this.points.at(-1) ?? null, this.points);
     if (this.#closes(at)) this.caught = { point: this.points[0], kind: "corner", guides: [] };
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   down(at, event) {
     this.move(at, event);
     const point = this.caught?.point ?? at;
@@ -60,6 +60,10 @@ export class ChainTool extends Tool {
 
   end() {
     if (this.points.length > 1) this.#finish(false);
+  }
+
+  close() {
+    if (this.points.length > 2) this.#finish(true);
   }
 
   stop() {
@@ -102,7 +106,7 @@ export class CurveTool extends ChainTool {
   }
 
   get hint() {
-    return this.busy ? "Click along the curve; Enter ends it, the first point closes it" : "Click points along a curve";
+    return this.busy ? "Click along the curve; Enter ends it, the first point or Shift+Enter closes it" : "Click points along a curve";
   }
 }
 
@@ -155,12 +159,20 @@ export class WireTool extends Tool {
     this.#fixed.push(...this.#found);
     this.#found = [];
     const end = this.#fixed.at(-1)?.end;
-    if (closes && end) {
-      if (distance(end, first) > 0) this.#fixed.push({ type: "line", start: end, end: first });
-      this.#finish(true);
-      return;
-    }
-    if (end) this.#from = end;
+    if (closes) this.#close();
+    else if (end) this.#from = end;
+  }
+
+  async close() {
+    await this.#answered;
+    this.#close();
+  }
+
+  #close() {
+    const [start, end] = [this.#fixed[0]?.start, this.#fixed.at(-1)?.end];
+    if (!start || !end) return;
+    if (distance(end, start) > 0) this.#fixed.push({ type: "line", start: end, end: start });
+    this.#finish(true);
   }
 
   twice() {

@@ -10,6 +10,7 @@
  * @typedef {import("./tool.js").Tool} Tool
  */
 import { el } from "../dom.js";
+import { roving } from "../roving.js";
 import { box, vertices, withoutVertex } from "../geometry/path.js";
 import { wallFromDirections, wallFromMeasured, withLength } from "../geometry/perspective.js";
 import { apply } from "../geometry/homography.js";
@@ -17,6 +18,8 @@ import { caught } from "../geometry/snapping.js";
 import { TraceBoard } from "./board.js";
 import { ChainTool, CurveTool, WireTool } from "./chain_tools.js";
 import { toolIcon, TOOLS } from "./icons.js";
+import { inHandInWords } from "./in_hand.js";
+import { KeyPointer } from "./key_pointer.js";
 import { traceKeys } from "./keys.js";
 import { drawLoupe } from "./loupe.js";
 import { Painter } from "./paint.js";
@@ -41,6 +44,8 @@ export class Desk {
   selected = new Set();
   /** @type {number | null} */
   corner = null;
+  /** @type {import("../geometry/path.js").Handle | null} */
+  handle = null;
   copies = 1;
   photo = "photo";
   settles = true;
@@ -60,6 +65,8 @@ export class Desk {
     this.wall = wallOf(seen, state.size);
     this.board = /** @type {TraceBoard} */ (document.createElement("trace-board"));
     this.board.setAttribute("aria-label", "Photo of the house with the tracing over it");
+    this.board.setAttribute("aria-description", "With a drawing tool: arrow keys move the cross-hair, Space clicks, Enter ends. Question mark: all keys.");
+    this.pointer = new KeyPointer(this);
     const tools = { pick: PickTool, lines: ChainTool, rectangle: RectangleTool, corners: FourCornersTool, halfround: HalfRoundTool, ellipse: EllipseTool,
       arc: ArcTool, curve: CurveTool, wire: WireTool, measure: MeasureTool, mirror: MirrorTool, repeat: RepeatTool };
     /** @type {Record<string, Tool>} */
@@ -78,23 +85,19 @@ export class Desk {
       lock: () => this.lock(), remove: () => this.remove(), surface: (/** @type {string | null} */ surface) => this.#changeAll((path) => ({ ...path, surface }), "say which surface"),
       look: (/** @type {string} */ id) => this.look([id]),
     });
-    this.toolbar = el("div", { class: "trace-tools", role: "toolbar", "aria-label": "Drawing tools", "aria-orientation": "vertical" },
+    this.toolbar = roving(el("div", { class: "trace-tools", role: "toolbar", "aria-label": "Drawing tools", "aria-orientation": "vertical" },
       ...TOOLS.map(([name, shape, words, key]) => el("button", { type: "button", class: "button bare", "data-tool": name, title: `${words} (${key})`, "aria-label": `${words} (${key})`,
-        on: { click: () => { this.setTool(name); this.board.focus({ preventScroll: true }); } } }, toolIcon(shape))));
+        on: { click: () => { this.setTool(name); this.board.focus({ preventScroll: true }); } } }, toolIcon(shape)))));
     this.element = el("div", { class: "trace" }, this.toolbar,
       el("div", { class: "trace-middle" }, this.strip.top, el("div", { class: "trace-board-place" }, this.board, this.proposals.element, this.settling.element), this.strip.foot),
       el("aside", { class: "trace-panel", "aria-label": "Tracing" }, this.panel.element, this.preview.element));
   }
 
   async begin() {
-    // A focused button or field keeps Enter and Space for itself; the keys of the page do not see them.
-    this.element.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
-      const control = event.target instanceof HTMLElement && event.target.matches("button, a, input, select");
-      if (control && (event.key === "Enter" || event.key === " ")) event.stopPropagation();
-    });
     this.board.hand = {
       down: (at, event) => this.#down(at, event), move: (at, event) => this.#move(at, event), up: (at, event) => this.tool.up(at, event),
       twice: (at) => !this.proposals.open && this.tool.twice(at), leave: () => { this.tool.leave(); this.refresh(); },
+      press: () => this.pointer.press(),
     };
     this.board.overlay = (context) => this.#paint(context);
     this.board.moved = () => this.strip.show();
@@ -131,11 +134,14 @@ export class Desk {
     this.refresh();
   }
 
-  /** @param {readonly string[]} ids @param {number | null} [corner] */
-  select(ids, corner = null) {
+  /** @param {readonly string[]} ids @param {number | null} [corner] @param {import("../geometry/path.js").Handle | null} [handle] */
+  select(ids, corner = null, handle = null) {
+    const before = this.selected.size;
     this.selected = new Set(ids);
     this.corner = ids.length === 1 ? corner : null;
+    this.handle = ids.length === 1 ? handle : null;
     this.refresh();
+    if (before || ids.length) this.announce(inHandInWords(this));
   }
 
   /** @param {Point} at @param {PointerEvent | null} event @param {Point | null} from @param {readonly Point[]} chain @param {readonly string[]} [without] */
@@ -156,6 +162,7 @@ export class Desk {
     const settled = (how.settle ?? this.settles) && this.toolName !== "wire" ? (await this.#settled([traced]))[0] : traced;
     const added = await this.store.add({ ...settled, title: traced.title }, `draw ${kindWord(this.kind).toLowerCase()}`);
     if (added !== id) this.store.dragged.delete(id);
+    if (added) this.announce(`${traced.title} is drawn`);
   }
 
   /** Move what is in hand onto the edges of the photo; with nothing in hand, all: like things then help each other. */
@@ -237,16 +244,9 @@ export class Desk {
   /** @param {Point} by @param {string} what */
   nudge(by, what) {
     const put = nudged(this, by);
-    if (put.length) this.store.change({ put }, what);
-  }
-
-  /** The next or previous corner of the one path in hand. @param {1 | -1} step */
-  nextCorner(step) {
-    const [id] = this.selected;
-    const path = this.store.get(id);
-    if (!path) return;
-    const count = vertices(path).length;
-    this.select([id], this.corner === null ? (step > 0 ? 0 : count - 1) : (this.corner + step + count) % count);
+    if (!put.length) return;
+    this.store.change({ put }, what);
+    this.announce(inHandInWords(this));
   }
 
   /** @param {readonly string[]} ids */
@@ -306,6 +306,11 @@ export class Desk {
     this.studio.say(text, kind);
   }
 
+  /** Read out only. @param {string} text */
+  announce(text) {
+    this.studio.announce(text);
+  }
+
   #inHand() {
     return [...this.selected].filter((id) => !this.store.isLocked(id)).map((id) => this.store.get(id)).filter((path) => path !== undefined);
   }
@@ -320,7 +325,7 @@ export class Desk {
     const ids = new Set(this.store.paths.map((path) => path.id));
     const left = [...this.selected].filter((id) => ids.has(id));
     if (left.length !== this.selected.size) this.selected = new Set(left);
-    if (this.selected.size !== 1) this.corner = null;
+    if (this.selected.size !== 1) this.corner = this.handle = null;
     this.refresh();
   }
 
@@ -332,6 +337,7 @@ export class Desk {
 
   /** @param {Point} at @param {PointerEvent} event */
   #down(at, event) {
+    this.pointer.active = false;
     if (this.proposals.open && this.toolName === "pick" && this.proposals.click(at)) return;
     this.tool.down(at, event);
     this.strip.show();
@@ -339,6 +345,7 @@ export class Desk {
 
   /** @param {Point} at @param {PointerEvent} event */
   #move(at, event) {
+    this.pointer.active = false;
     if (this.proposals.open && this.toolName === "pick") this.proposals.hover(at);
     this.tool.move(at, event);
     this.strip.show();
@@ -354,9 +361,10 @@ export class Desk {
     }
     const [only] = this.selected;
     const path = this.selected.size === 1 ? this.store.get(only) : null;
-    if (path) painter.handles(path, this.corner, this.store.isLocked(path.id));
+    if (path) painter.handles(path, this.corner, this.store.isLocked(path.id), this.handle);
     this.proposals.paint(painter);
     this.tool.paint(painter);
+    this.pointer.paint(painter);
     const { pointer } = this.board;
     if (this.loupe && pointer && (this.toolName !== "pick" || this.tool.busy)) {
       drawLoupe(context, this.board, this.tool.caught?.point ?? pointer, context.canvas, painter.colour("--mark"));

@@ -1,6 +1,7 @@
 // @ts-check
 /** What the keys do on the trace page. */
 import { TOOLS } from "./icons.js";
+import { addCorner, nextCorner, nextHandle } from "./in_hand.js";
 import { KINDS } from "./store.js";
 
 /** @param {import("./desk.js").Desk} desk */
@@ -8,20 +9,27 @@ export function traceKeys(desk) {
   const hand = "In hand";
   const arrows = /** @type {const} */ ([["Left", -1, 0], ["Up", 0, -1], ["Right", 1, 0], ["Down", 0, 1]]).flatMap(([name, dx, dy]) =>
     /** @type {const} */ ([["", 1, "one step"], ["Shift+", 10, "ten steps"], ["Alt+", 0.25, "a quarter step"]]).map(([held, times, words]) => ({
-      keys: `${held}Arrow${name}`, what: `Nudge by ${words}`, group: hand,
-      run: () => { if (!desk.nudgeStep([dx, dy], times)) desk.board.pan([-dx * 60, -dy * 60]); },
+      keys: `${held}Arrow${name}`, what: `Nudge by ${words}; with a tool: move the cross-hair`, group: hand,
+      run: () => {
+        if (desk.pointer.takesArrows) desk.pointer.move([dx, dy], times);
+        else if (!desk.nudgeStep([dx, dy], times)) desk.board.pan([-dx * 60, -dy * 60]);
+      },
     })));
   const kinds = KINDS.map(([kind, words], n) => ({ keys: String((n + 1) % 10), what: words, group: "Kinds", run: () => desk.setKind(kind) }));
-  const tools = TOOLS.map(([name, , words, key]) => ({ keys: key, what: words, group: "Tools", run: () => desk.setTool(name) }));
+  const tools = TOOLS.map(([name, , words, key]) => ({ keys: key, what: words, group: "Tools", run: () => { desk.setTool(name); desk.board.focus({ preventScroll: true }); } }));
   return [
     ...tools, ...kinds, ...arrows,
+    { keys: "Space", what: "Click with the cross-hair", group: "Tools", run: () => { desk.board.focus({ preventScroll: true }); desk.pointer.press(); } },
+    { keys: "Shift+Enter", what: "Close what is being drawn", group: "Tools", run: () => desk.tool.close() },
     { keys: "Enter", what: "End what is being drawn; accept what was found", group: "Tools", run: () => (desk.proposals.open && !desk.tool.busy ? desk.proposals.accept() : desk.tool.end()) },
     { keys: "Escape", what: "Stop; let go", group: "Tools", run: () => stop(desk) },
     { keys: "Backspace, Delete", what: "Take the last point back; take out what is in hand", group: "Tools", run: () => takeOut(desk) },
     { keys: "S", what: "Settle on the photo's edges; with nothing in hand, all", group: hand, run: () => desk.settle() },
     { keys: "K", what: "Lock or unlock", group: hand, run: () => desk.lock() },
-    { keys: "N", what: "Next corner", group: hand, run: () => desk.nextCorner(1) },
-    { keys: "Shift+N", what: "Previous corner", group: hand, run: () => desk.nextCorner(-1) },
+    { keys: "N", what: "Next corner", group: hand, run: () => nextCorner(desk, 1) },
+    { keys: "Shift+N", what: "Previous corner", group: hand, run: () => nextCorner(desk, -1) },
+    { keys: "I", what: "A corner more, after the one in hand", group: hand, run: () => addCorner(desk) },
+    { keys: "V", what: "Next handle of a curve", group: hand, run: () => nextHandle(desk) },
     { keys: "Ctrl+A", what: "Take all in hand", group: hand, run: () => desk.select(desk.store.paths.map((path) => path.id)) },
     { keys: "J", what: "Find windows and doors; the next one found", group: "Tools", run: () => (desk.proposals.open ? desk.proposals.next() : desk.proposals.find()) },
     { keys: "X", what: "Refuse or keep all that was found", group: "Tools", run: () => desk.proposals.open && desk.proposals.toggleAll() },

@@ -5,7 +5,7 @@ import { Desk } from "./desk.js";
 
 /** @param {HTMLElement} root @param {any} studio */
 export async function mount(root, studio) {
-  document.title = "Trace, Limewash";
+  document.title = "Trace - Limewash";
   root.classList.add("still");
   await styled();
   if (!studio.project) return lonely(root, "No project is open.", button({ text: "To the start page", kind: "main", href: "/" }));

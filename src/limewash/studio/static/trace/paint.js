@@ -72,16 +72,17 @@ export class Painter {
     context.restore();
   }
 
-  /** Corners and curve handles of the path in hand. @param {Path} path @param {number | null} held index of the corner in hand @param {boolean} locked */
-  handles(path, held, locked) {
+  /** Corners and curve handles of the path in hand. @param {Path} path @param {number | null} held index of the corner in hand @param {boolean} locked @param {import("../geometry/path.js").Handle | null} [handle] in hand */
+  handles(path, held, locked, handle = null) {
     const { context, view } = this;
-    for (const segment of path.segments) {
-      if (segment.type !== "cubic" || locked || path.segments.length > 40) continue;
-      for (const [from, to] of [[segment.start, segment.control1], [segment.end, segment.control2]]) {
-        this.line(from, to, this.colour("--mark"), 1, []);
-        this.spot(to, 3.5, this.colour("--mark"), "round");
+    path.segments.forEach((segment, index) => {
+      if (segment.type !== "cubic" || locked || path.segments.length > 40) return;
+      for (const which of /** @type {const} */ (["control1", "control2"])) {
+        const to = segment[which];
+        this.line(which === "control1" ? segment.start : segment.end, to, this.colour("--mark"), 1, []);
+        this.spot(to, handle?.segment === index && handle.which === which ? 6 : 3.5, this.colour("--mark"), "round");
       }
-    }
+    });
     vertices(path).forEach((corner, index) => {
       const at = toScreen(view, corner);
       const size = index === held ? 5.5 : 4;
@@ -119,7 +120,7 @@ export class Painter {
     this.line([a[0] - dx, a[1] - dy], [a[0] + dx, a[1] + dy], colour, 1, [2, 5]);
   }
 
-  /** @param {Point} at photo @param {number} radius @param {string} colour @param {"round" | "cross" | "ring"} form */
+  /** @param {Point} at photo @param {number} radius @param {string} colour @param {"round" | "cross" | "ring" | "plus"} form */
   spot(at, radius, colour, form) {
     const { context, view } = this;
     const [x, y] = toScreen(view, at);
@@ -128,6 +129,11 @@ export class Painter {
     if (form === "cross") {
       for (const [dx, dy] of [[1, 1], [1, -1]]) {
         context.moveTo(x - dx * radius, y - dy * radius);
+        context.lineTo(x + dx * radius, y + dy * radius);
+      }
+    } else if (form === "plus") {
+      for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+        context.moveTo(x + dx * 3, y + dy * 3);
         context.lineTo(x + dx * radius, y + dy * radius);
       }
     } else {

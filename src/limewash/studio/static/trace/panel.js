@@ -5,9 +5,10 @@
  * @typedef {import("./store.js").Traced} Traced
  * @typedef {import("./store.js").Kind} Kind
  */
-import { button, el, svg } from "../dom.js";
+import { button, el, redrawn, svg } from "../dom.js";
 import { apply } from "../geometry/homography.js";
 import { pathLength, vertices } from "../geometry/path.js";
+import { roving } from "../roving.js";
 import { KINDS, kindWord } from "./store.js";
 
 const LOCK = "M5.5 9V6.5a4.5 4.5 0 0 1 9 0V9M4 9h12v8H4z";
@@ -18,17 +19,18 @@ const sign = (d) => svg("svg", { viewBox: "0 0 20 20", class: "icon", "aria-hidd
 export class Panel {
   #kinds;
   #inHand = el("section", { class: "in-hand", "aria-label": "In hand" });
-  #list = el("div", { class: "drawn", role: "listbox", "aria-label": "Drawn", "aria-multiselectable": "true" });
+  #list = roving(el("div", { class: "drawn" }), ".drawn-row");
   #count = el("span", { class: "soft small end figures" });
   #shownFor = "";
+  #listed = "";
 
   /** @param {import("./tool.js").Bench} bench @param {Record<string, any>} does what its buttons do */
   constructor(bench, does) {
     this.bench = bench;
     this.does = does;
-    this.#kinds = el("div", { class: "kinds", role: "radiogroup", "aria-label": "Kind" },
+    this.#kinds = roving(el("div", { class: "kinds", role: "radiogroup", "aria-label": "Kind" },
       ...KINDS.map(([kind, words], n) => el("button", { type: "button", role: "radio", "data-kind": kind, title: `${words} (${(n + 1) % 10})`,
-        on: { click: () => does.kind(kind) } }, el("i", { style: `--c: var(--k-${kind})` }), words)));
+        on: { click: (/** @type {MouseEvent} */ event) => { does.kind(kind); this.#handBack(event); } } }, el("i", { style: `--c: var(--k-${kind})` }), words))));
     this.element = el("div", { class: "panel-scroll" },
       this.#kinds, this.#inHand, el("section", { class: "drawn-section" }, el("div", { class: "row" }, el("h3", {}, "Drawn"), this.#count), this.#list));
   }
@@ -48,7 +50,7 @@ export class Panel {
     const key = JSON.stringify([chosen.map((path) => [path.id, this.bench.store.isLocked(path.id)]), this.bench.corner !== null, some]);
     if (key !== this.#shownFor) {
       this.#shownFor = key;
-      this.#inHand.replaceChildren(...(chosen.length ? this.#controls(chosen) : this.#emptyHand(some)));
+      redrawn(this.#inHand, () => this.#inHand.replaceChildren(...(chosen.length ? this.#controls(chosen) : this.#emptyHand(some))));
     }
     this.#fill(chosen);
   }
@@ -143,12 +145,23 @@ export class Panel {
       const name = path.group || pluralOf(path.kind);
       groups.set(name, [...(groups.get(name) ?? []), path]);
     }
-    const focused = document.activeElement instanceof HTMLElement ? document.activeElement.dataset.id : null;
+    const key = JSON.stringify([...groups].map(([name, members]) => [name, members.map((/** @type {Traced} */ path) =>
+      [path.id, path.kind, path.title, bench.selected.has(path.id), bench.store.isLocked(path.id)])]));
+    if (key === this.#listed) return; // nothing is made anew under the hand that only points
+    this.#listed = key;
+    const focused = document.activeElement instanceof HTMLElement && this.#list.contains(document.activeElement) ? document.activeElement.dataset.id : null;
     this.#list.replaceChildren(...[...groups].flatMap(([name, members]) => [
-      members.length > 1 || members[0].group ? el("button", { type: "button", class: "group", title: "Take all of them in hand", on: { click: () => bench.select(members.map((/** @type {Traced} */ path) => path.id)) } }, name, el("span", { class: "figures" }, String(members.length))) : null,
-      ...members.map((/** @type {Traced} */ path) => this.#row(path)),
+      members.length > 1 || members[0].group ? el("button", { type: "button", class: "group", title: "Take all of them in hand",
+        on: { click: (/** @type {MouseEvent} */ event) => { bench.select(members.map((/** @type {Traced} */ path) => path.id)); this.#handBack(event, true); } } },
+        name, el("span", { class: "figures" }, String(members.length))) : null,
+      el("div", { class: "drawn-group", role: "listbox", "aria-label": name, "aria-multiselectable": "true" }, ...members.map((/** @type {Traced} */ path) => this.#row(path))),
     ].filter(Boolean)));
     if (focused) this.#list.querySelector(`[data-id="${CSS.escape(focused)}"]`)?.focus();
+  }
+
+  /** After a mouse, or when something is taken in hand, the arrow keys belong to the board. @param {MouseEvent} event @param {boolean} [always] */
+  #handBack(event, always = false) {
+    if (always || event.detail > 0) this.bench.board.focus({ preventScroll: true });
   }
 
   /** @param {Traced} path */
@@ -156,12 +169,23 @@ export class Panel {
     const { bench } = this;
     return el("button", { type: "button", class: "drawn-row", role: "option", "data-id": path.id, "aria-selected": String(bench.selected.has(path.id)),
       on: {
-        click: (/** @type {MouseEvent} */ event) => bench.select(event.shiftKey ? [...bench.selected, path.id] : [path.id]),
+        click: (/** @type {MouseEvent} */ event) => {
+          bench.select(event.shiftKey ? toggled(bench.selected, path.id) : [path.id]);
+          this.#handBack(event, !event.shiftKey);
+        },
+        keydown: (/** @type {KeyboardEvent} */ event) => {
+          if (event.key !== " " || event.ctrlKey || event.altKey) return;
+          event.preventDefault(); // more than one is gathered without leaving the list; Enter takes one in hand
+          bench.select(toggled(bench.selected, path.id));
+        },
         dblclick: () => this.does.look(path.id),
       } },
       el("i", { style: `--c: var(--k-${path.kind})` }), el("span", {}, path.title || path.id), bench.store.isLocked(path.id) ? sign(LOCK) : null);
   }
 }
+
+/** @param {Set<string>} ids @param {string} id @returns {string[]} */
+const toggled = (ids, id) => (ids.has(id) ? [...ids].filter((one) => one !== id) : [...ids, id]);
 
 /** The group that all of them share, else none. @param {Traced[]} paths */
 const groupOf = (paths) => (paths.every((path) => path.group === paths[0].group) ? paths[0].group : "");

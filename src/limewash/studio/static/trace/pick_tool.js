@@ -7,7 +7,7 @@
  * @typedef {import("./store.js").Traced} Traced
  * @typedef {{picked: Picked, from: Point, before: Traced[], moving: boolean}} Drag
  */
-import { moved, shifted, vertices, withCorner, withVertex } from "../geometry/path.js";
+import { moved, shifted, vertices, withCorner, withHandle, withVertex } from "../geometry/path.js";
 import { pick } from "../geometry/pick.js";
 import { distance, subtract } from "../geometry/vector.js";
 import { paintCaught, Tool } from "./tool.js";
@@ -38,7 +38,7 @@ export class PickTool extends Tool {
     return pick(at, items, this.bench.selected.size === 1 ? only : null, this.bench.board.reach(GRIP_PX));
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   down(at, event) {
     const picked = this.#under(at);
     const { bench } = this;
@@ -46,7 +46,7 @@ export class PickTool extends Tool {
       bench.select([]);
       return;
     }
-    if (event.shiftKey) {
+    if (event?.shiftKey) {
       const ids = new Set(bench.selected);
       if (!ids.delete(picked.id)) ids.add(picked.id);
       bench.select([...ids]);
@@ -59,7 +59,7 @@ export class PickTool extends Tool {
     this.#drag = { picked, from: at, before, moving: false };
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   move(at, event) {
     const drag = this.#drag;
     if (!drag) {
@@ -72,14 +72,14 @@ export class PickTool extends Tool {
     for (const path of this.#dragged(at, event, drag)) this.bench.store.drag(path);
   }
 
-  /** @param {Point} at @param {PointerEvent} event @param {Drag} drag @returns {Traced[]} */
+  /** @param {Point} at @param {PointerEvent | null} event @param {Drag} drag @returns {Traced[]} */
   #dragged(at, event, { picked, from, before }) {
     const ids = before.map((path) => path.id);
     const [own] = before;
     if (picked.part === "corner") {
       const corners = vertices(own);
       const neighbour = corners[(picked.index + corners.length - 1) % corners.length];
-      this.caught = this.bench.catch(at, event, event.shiftKey ? picked.point : neighbour, [], ids);
+      this.caught = this.bench.catch(at, event, event?.shiftKey ? picked.point : neighbour, [], ids);
       return [{ ...own, ...withVertex(own, picked.index, this.caught.point) }];
     }
     this.caught = null;
@@ -88,7 +88,7 @@ export class PickTool extends Tool {
       return [{ ...own, segments }];
     }
     const by = subtract(at, from);
-    if (event.shiftKey) by[Math.abs(by[0]) > Math.abs(by[1]) ? 1 : 0] = 0;
+    if (event?.shiftKey) by[Math.abs(by[0]) > Math.abs(by[1]) ? 1 : 0] = 0;
     return before.map((path) => ({ ...path, ...shifted(path, by) }));
   }
 
@@ -136,9 +136,10 @@ export class PickTool extends Tool {
   }
 }
 
-/** All selected paths, or the corner in hand, moved by photo pixels. @param {import("./tool.js").Bench} bench @param {Point} by */
+/** All selected paths, or the corner or handle in hand, moved by photo pixels. @param {import("./tool.js").Bench} bench @param {Point} by */
 export function nudged(bench, by) {
   const free = [...bench.selected].filter((id) => !bench.store.isLocked(id)).map((id) => bench.store.get(id)).filter((path) => path !== undefined);
+  if (free.length === 1 && bench.handle) return [{ ...free[0], ...withHandle(free[0], bench.handle, by) }];
   if (free.length === 1 && bench.corner !== null) {
     const corner = vertices(free[0])[bench.corner];
     if (corner) return [{ ...free[0], ...withVertex(free[0], bench.corner, [corner[0] + by[0], corner[1] + by[1]]) }];

@@ -15,7 +15,7 @@ export class Proposals {
   now = null;
   /** @type {Proposal | null} */
   #hovered = null;
-  #words = el("p", { class: "found-words", role: "status" });
+  #words = el("p", { class: "found-words" });
   #yes = button({ kind: "main", label: "Accept all that are not refused (Enter)", text: "Accept", run: () => this.accept() });
   #next = button({ text: "Look at each", label: "Go through them one by one (J)", run: () => this.next() });
   #refuse = button({ text: "Refuse this", label: "Refuse the one that is looked at, or take it back (Delete)", run: () => this.now && this.toggle(this.now) });
@@ -157,6 +157,7 @@ export class Proposals {
     this.#words.textContent = this.now
       ? `${this.now.path.title}: ${Math.round(this.now.confidence * 100)} % sure. Click a found line to refuse it.`
       : `Found ${inWords(this.list)}. Click a found line to refuse it.`;
+    if (this.open) this.bench.announce(this.now ? `${this.#words.textContent}${this.now.refused ? " Refused." : ""}` : "");
     this.#yes.querySelector("span").textContent = left === 0 ? "Close" : left === this.list.length ? `Accept all ${left}` : `Accept ${left}`;
     this.#all.querySelector("span").textContent = left ? "Refuse all" : "Keep all";
     this.#refuse.disabled = this.#adjust.disabled = !this.now;

@@ -12,7 +12,7 @@ export class Settling {
   /** @param {any} studio */
   constructor(studio) {
     this.studio = studio;
-    this.element = el("div", { class: "found settling", hidden: true, role: "status" },
+    this.element = el("div", { class: "found settling", hidden: true },
       el("div", { class: "row" }, this.#words, button({ icon: "stop", text: "Stop", label: "Leave everything where it is (Esc)", run: () => this.stop() })), this.#meter);
     studio.live.on("settling", (/** @type {any} */ message) => message.ticket === this.#ticket && this.#show(message.share));
   }
@@ -26,6 +26,7 @@ export class Settling {
     const ticket = `${this.studio.live.client}-${Date.now()}`;
     this.#ticket = ticket;
     this.#words.textContent = `Settling ${count} paths on the photo's edges`;
+    this.studio.announce(this.#words.textContent);
     this.#show(0);
     this.element.hidden = false;
     try {

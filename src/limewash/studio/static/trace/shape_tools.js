@@ -32,12 +32,12 @@ class PointsTool extends Tool {
     return null;
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   move(at, event) {
     this.caught = this.bench.catch(at, event, this.points.at(-1) ?? null, this.points);
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   down(at, event) {
     this.move(at, event);
     const point = this.caught?.point ?? at;

@@ -3,13 +3,14 @@
 import { button, el } from "../dom.js";
 import { apply } from "../geometry/homography.js";
 import { wallDistance } from "../geometry/perspective.js";
+import { roving } from "../roving.js";
 
 const CATCHES = { corner: "corner", middle: "middle", crossing: "crossing", line: "on a line", extension: "extension", parallel: "parallel", level: "level", plumb: "plumb", free: "" };
 
 export class Strip {
-  #photos = el("div", { class: "segmented", role: "radiogroup", "aria-label": "Photo" });
-  #hint = el("span", { class: "hint", role: "status" });
-  #place = el("output", { class: "figures place", "aria-label": "Pointer" });
+  #photos = roving(el("div", { class: "segmented", role: "radiogroup", "aria-label": "Photo" }));
+  #hint = el("span", { class: "hint" });
+  #place = el("span", { class: "figures place" });
   #scale = el("button", { type: "button", class: "figures scale", title: "The whole photo (F)" });
   #length = el("form", { class: "length", hidden: true });
   #toggles;
@@ -28,7 +29,7 @@ export class Strip {
       on: { change: (/** @type {any} */ event) => { const [chosen] = event.target.files; if (chosen) took(chosen); event.target.value = ""; } } });
     const drawing = file(".svg,image/svg+xml", (chosen) => this.#takeDrawing(chosen));
     const daylight = file("image/jpeg,image/png", (chosen) => this.#takeDaylight(chosen));
-    this.top = el("div", { class: "strip", role: "toolbar", "aria-label": "Photo and files" },
+    this.top = el("div", { class: "strip", role: "group", "aria-label": "Photo and files" },
       this.#photos, button({ text: "Add daylight", label: "Lay a daylight photo under the scan's photo", run: () => daylight.click() }), daylight,
       el("span", { class: "bar-gap" }), desk.byEyeScan ? null : desk.proposals.ask,
       button({ text: "Draw on the house", icon: "pen", label: "Draw with a cross-hair in the projector's light, looking at the house", href: "/trace/house" }),
@@ -58,17 +59,25 @@ export class Strip {
     const { desk } = this;
     for (const chip of this.#photos.children) {
       chip.setAttribute("aria-checked", String(chip.dataset.photo === desk.photo));
-      chip.setAttribute("aria-pressed", String(chip.dataset.photo === desk.photo));
     }
     for (const [name, control] of Object.entries(this.#toggles)) control.setAttribute("aria-pressed", String(desk[/** @type {"loupe"} */ (name)]));
-    const held = desk.tool.caught ? CATCHES[desk.tool.caught.kind] : "";
     const hint = desk.tool.hint;
-    if (this.#hint.textContent !== hint) this.#hint.textContent = hint;
-    const at = desk.tool.caught?.point ?? desk.board.pointer;
-    const metres = at && desk.wall?.metric ? apply(desk.wall.toWall, at) : null;
-    this.#place.textContent = at ? [held, `${at[0].toFixed(1)}, ${at[1].toFixed(1)} px`, metres ? `${metres[0].toFixed(2)}, ${metres[1].toFixed(2)} m` : ""].filter(Boolean).join("   ") : "";
+    if (this.#hint.textContent !== hint) {
+      this.#hint.textContent = hint;
+      if (desk.toolName !== "pick") desk.announce(hint);
+    }
+    this.#place.textContent = this.placeInWords;
     const percent = desk.board.view.scale * desk.board.ratio * 100;
     this.#scale.textContent = `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %`;
+  }
+
+  /** Where the pointer is and what holds it. */
+  get placeInWords() {
+    const { tool, board, wall } = this.desk;
+    const held = tool.caught ? CATCHES[tool.caught.kind] : "";
+    const at = tool.caught?.point ?? board.pointer;
+    const metres = at && wall?.metric ? apply(wall.toWall, at) : null;
+    return at ? [held, `${at[0].toFixed(1)}, ${at[1].toFixed(1)} px`, metres ? `${metres[0].toFixed(2)}, ${metres[1].toFixed(2)} m` : ""].filter(Boolean).join("   ") : "";
   }
 
   /** A length was measured: ask what it is in truth. @param {import("../geometry/vector.js").Point} a @param {import("../geometry/vector.js").Point} b */
@@ -78,13 +87,18 @@ export class Strip {
     const input = el("input", { type: "number", step: "any", min: 0.001, "aria-label": "Length in metres", value: wall.metric ? wallDistance(wall, a, b).toFixed(3) : "" });
     this.#length.replaceChildren("is in truth", input, "m", el("button", { class: "button" }, "Take"));
     this.#length.hidden = false;
+    this.#length.onkeydown = (/** @type {KeyboardEvent} */ event) => {
+      if (event.key !== "Escape") return;
+      this.#length.hidden = true;
+      this.desk.board.focus({ preventScroll: true });
+    };
     this.#length.onsubmit = (/** @type {Event} */ event) => {
       event.preventDefault();
       this.#length.hidden = true;
       this.desk.setLength(a, b, Number(input.value));
       this.desk.board.focus({ preventScroll: true });
     };
-    if (!wall.metric) input.focus();
+    if (!wall.metric || this.desk.pointer.active) input.focus();
   }
 
   /** @param {File} file */

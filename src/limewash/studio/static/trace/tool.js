@@ -17,6 +17,7 @@
  * @property {Kind} kind of what is drawn next
  * @property {Set<string>} selected
  * @property {number | null} corner index of the corner in hand, of the one selected path
+ * @property {import("../geometry/path.js").Handle | null} handle of a curve of that path, when one is in hand instead
  * @property {any} studio
  * @property {string} photo name of the picture that is seen: "photo" or "daylight"
  * @property {number} copies how many a repeat makes
@@ -26,6 +27,7 @@
  * @property {(wall: Wall) => void} takeWall
  * @property {() => void} refresh
  * @property {(text: string, kind?: "" | "care") => void} say
+ * @property {(text: string) => void} announce read out only
  */
 
 /** A tool that does nothing: the others say what they do otherwise. */
@@ -48,10 +50,10 @@ export class Tool {
     return false;
   }
 
-  /** @param {Point} _at @param {PointerEvent} _event */
+  /** A click of the mouse, or of Space without an event. @param {Point} _at @param {PointerEvent | null} _event @returns {void | Promise<void>} */
   down(_at, _event) {}
 
-  /** @param {Point} _at @param {PointerEvent} _event */
+  /** By the mouse, or by the arrow keys without an event. @param {Point} _at @param {PointerEvent | null} _event */
   move(_at, _event) {}
 
   /** @param {Point} _at @param {PointerEvent} _event */
@@ -66,6 +68,9 @@ export class Tool {
 
   /** Enter. */
   end() {}
+
+  /** Shift and Enter: as an area. */
+  close() {}
 
   /** Escape: true if there was something to stop. @returns {boolean} */
   stop() {

@@ -25,12 +25,12 @@ export class MeasureTool extends Tool {
     return this.busy ? "Click the other end" : "Click both ends of a length on the wall; one known length gives all others";
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   move(at, event) {
     this.caught = this.bench.catch(at, event, this.busy ? this.points[0] : null, []);
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   down(at, event) {
     this.move(at, event);
     const point = this.caught?.point ?? at;
@@ -69,12 +69,12 @@ export class MirrorTool extends Tool {
     return this.bench.selected.size ? "Click the plumb line to mirror about: the middle between left and right" : "First select what shall be mirrored";
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   move(at, event) {
     this.caught = this.bench.catch(at, event, null, []);
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   down(at, event) {
     this.move(at, event);
     const copies = this.#copies(this.caught?.point ?? at);
@@ -108,12 +108,12 @@ export class RepeatTool extends Tool {
     return this.busy ? "Click the same place on the next one" : "Click a clear corner of what is selected";
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   move(at, event) {
     this.caught = this.bench.catch(at, event, this.#from, []);
   }
 
-  /** @param {Point} at @param {PointerEvent} event */
+  /** @param {Point} at @param {PointerEvent | null} event */
   down(at, event) {
     this.move(at, event);
     const point = this.caught?.point ?? at;
