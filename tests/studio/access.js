@@ -74,6 +74,13 @@ window.access = {
     return left;
   },
 
+  /** What must be scrolled sideways to be seen, but for what is meant to. */
+  sideways(meant) {
+    const scrolls = (e) => e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX !== "visible";
+    return [...document.querySelectorAll("#page, #page *")].filter((e) => scrolls(e) && !e.matches(`${meant}, .unseen`)
+      && getComputedStyle(e).textOverflow !== "ellipsis").map((e) => `${e.tagName} ${e.className}`);
+  },
+
   /** Any CSS colour as [r, g, b, alpha]. */
   colour(text) {
     this.sheet ??= new OffscreenCanvas(1, 1).getContext("2d", { willReadFrequently: true });

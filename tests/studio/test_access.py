@@ -129,9 +129,10 @@ def test_everything_is_read_against_its_ground_and_has_name_role_and_state(
     assert page.locator(speaking).evaluate_all("(all) => all.map((e) => e.id)") == ["said"], "two would talk at once"
 
 
-@pytest.mark.parametrize("path", ["/trace", "/show"])
+@pytest.mark.parametrize("path", ["/site", "/trace", "/show"])
 def test_tab_comes_to_everything_on_a_phone_too(window: Any, furnished: Any, path: str) -> None:
     page = opened(window, path, width=390, height=844)
+    assert page.evaluate("access.sideways('.strip, .trace-tools, .scroll, .segmented, textarea, input')") == []
     stops = access.walk(page)
     assert [f"{stop.words} {fault}" for stop in stops for fault in stop.faults] == []
     assert access.left_out(page, stops) == []

@@ -51,7 +51,7 @@ def standing(project: Project) -> Standing:
             "draw over the photo: windows, doors, roof line" if not project.tracing_file.is_file() else "make the map",
         ),
         "show": (bool(films), _count(len(films), "finished show"), "write a score and render the film"),
-        "night": (False, "", "set dusk and curfew, and play it"),
+        "night": (False, "", "go through the list before the show, and play it"),
     }
     # The site can be measured later: whoever has a projector in the garden begins with the scan.
     first = next((name for name in ORDER if not found[name][0] and (name != "site" or not scans)), None)

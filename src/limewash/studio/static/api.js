@@ -2,11 +2,12 @@
 /** Talks to the server. What it refuses comes as a `Refused` with the field and the words for the person. */
 
 export class Refused extends Error {
-  /** @param {number} status @param {{where?: string, message?: string}} body */
+  /** @param {number} status @param {{where?: string, message?: string, next?: {text: string, href: string}}} body `next`: what helps */
   constructor(status, body) {
     super(body.message ?? `the studio answered ${status}`);
     this.status = status;
     this.where = body.where ?? "";
+    this.next = body.next ?? { text: "To the start page", href: "/" };
     /** @type {any} The whole answer: a 409 of the tracing carries its present state as `tracing`. */
     this.body = body;
   }

@@ -198,7 +198,7 @@ export class Form {
 /** What the numbers of a tuple are, by the field's name. */
 const TUPLES = {
   size: ["width", "height"], player_size: ["width", "height"], lens_shift: ["right", "up"], throw_range: ["least", "most"], wall_m: ["x", "height"],
-  photo_px: ["x", "y"], shift_range_x: ["least", "most"], shift_range_y: ["least", "most"], focus_range_m: ["nearest", "farthest"],
+  photo_px: ["x", "y"], shift_range_x: ["least", "most"], shift_range_y: ["least", "most"], focus_range_m: ["near", "far"],
   rectangle: ["left", "bottom", "width", "height"], across_m: ["from x", "to x"], height_m: ["from", "to"], distance_m: ["from", "to"],
 };
 

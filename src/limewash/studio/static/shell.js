@@ -18,7 +18,7 @@
 
 import * as api from "./api.js";
 import { ask, keysHelp } from "./dialogs.js";
-import { button, el, icon } from "./dom.js";
+import { button, el } from "./dom.js";
 import { houseSteps } from "./house_steps.js";
 import { Keys } from "./keys.js";
 import { Live } from "./live.js";
@@ -111,9 +111,10 @@ async function start() {
     if (root && !root.querySelector("h1")) root.prepend(el("h1", { class: "unseen" }, document.title.replace(/ - Limewash$/, "")));
     if (studio.project && !steps.taken) await houseSteps(studio);
   } catch (error) {
-    const message = error instanceof api.Refused ? error.message : "This page could not be opened.";
-    root?.append(el("section", { class: "sheet lonely" }, icon("care"), el("p", {}, message),
-      button({ text: "To the start page", href: "/" })));
+    const refused = error instanceof api.Refused ? error
+      : new api.Refused(0, { message: "This page could not be opened. Load it again; if that does not help, start the studio anew." });
+    const title = document.title.replace(/ - Limewash$/, "");
+    root?.append(el("section", { class: "sheet lonely" }, el("h1", {}, title), el("p", {}, refused.message), button({ ...refused.next, kind: "main" })));
     if (!(error instanceof api.Refused)) throw error;
   }
   document.body.dataset.ready = "true";

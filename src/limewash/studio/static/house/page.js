@@ -5,15 +5,16 @@ import * as api from "../api.js";
 import { button, el } from "../dom.js";
 import { lookControls, phoneControls, projectorHealth } from "../projector/controls.js";
 import { Plate } from "../projector/plate.js";
+import { KINDS } from "../trace/store.js";
 
-const KINDS = ["window", "door", "garage", "roof-line", "wall", "post", "trim", "step", "keep-dark", "other"];
 const OPEN_KINDS = ["roof-line", "trim", "step"];
 
 /** @param {HTMLElement} root @param {any} studio */
 export async function mount(root, studio) {
   document.title = "On the house - Limewash";
   if (!studio.project?.scan) {
-    throw new api.Refused(422, { message: "Nothing to draw on yet: scan the house, or begin by eye, on the Scan page." });
+    throw new api.Refused(422, { message: "Nothing to draw on yet: scan the house, or begin by eye without a camera. Both are on the Scan page.",
+      next: { text: "To the scan", href: "/scan" } });
   }
   root.classList.add("still");
   const page = new HandPage(studio, await api.get("/api/hand"), await api.get("/api/map/preview"));
@@ -33,7 +34,7 @@ class HandPage {
     this.plate.element.setAttribute("aria-label", "Track pad: the projector's picture in small");
     this.plate.element.setAttribute("aria-description", "Arrow keys move the cross-hair, Space puts a point, Enter closes the path. Question mark: all keys.");
     this.plate.element.append(el("p", { class: "pad-words" }, "Click to take hold of the mouse, Esc lets go; or arrow keys and Space."));
-    this.kind = el("select", { id: "hand-kind" }, ...KINDS.map((one) => el("option", { value: one }, one.replace("-", " "))));
+    this.kind = el("select", { id: "hand-kind" }, ...KINDS.map(([kind, words]) => el("option", { value: kind }, words)));
     this.name = el("input", { id: "hand-name", placeholder: "not given", autocomplete: "off", maxlength: 200 });
     this.loupe = el("input", { type: "checkbox", id: "loupe", on: { change: () => this.act({ do: "tool", loupe: this.loupe.checked }) } });
     this.speed = el("input", { type: "range", id: "speed", min: 0.1, max: 2, step: 0.1, on: { input: () => this.act({ do: "tool", speed: Number(this.speed.value) }) } });
@@ -42,7 +43,7 @@ class HandPage {
     this.element = el("div", { class: "bench fixed hand" }, this.tools(), el("div", { class: "board" },
       el("div", { class: "row" },
         button({ icon: "beam", text: "Show it on the house", kind: "main", run: () => studio.projector.show("tracing") }),
-        phoneControls(studio), el("span", { class: "grow" }), el("span", { class: "soft small" }, "cross-hair at"), this.where),
+        phoneControls(studio), el("span", { class: "grow" }), el("span", { class: "row" }, el("span", { class: "soft small" }, "cross-hair at"), this.where)),
       this.plate.element));
   }
 

@@ -29,7 +29,7 @@ export async function mount(root, studio) {
     el("div", { class: "two" },
       el("section", { class: "stack wide" }, el("h1", {}, "Tonight"), projectorHealth(studio), black,
         el("div", { class: "stack" }, el("h3", {}, "On the projector"), grid,
-          shows.length ? null : el("p", { class: "soft small" }, "No finished film yet: render a show first."))),
+          shows.length ? null : el("div", { class: "row" }, el("p", { class: "soft small" }, "No finished film yet: render a show first."), button({ text: "To the show", href: "/show" })))),
       el("section", { class: "sheet stack" }, el("h2", {}, "Before the show"), list,
         el("div", { class: "row" }, button({ icon: "target", text: "Settle the map", href: "/trace/settle" })),
         el("div", { class: "note" }, icon("night"), el("p", {}, "Dusk schedule, curfew, drift check and the night log are still to come. Until then this page plays and blanks by hand."))))));

@@ -30,6 +30,8 @@ export async function mount(root, studio) {
           ...["A template frame at native size to draw over", "The map: every line in projector pixels, as PNG and SVG", "A mask for each window, door and wall",
             "The photo, and the daylight photo if there is one", "Metres of the wall for each projector pixel", `A page that says: ${width} × ${height}, frame rate, levels, what stays dark`]
             .map((text) => el("li", {}, icon("done"), text))),
+        studio.project.stages.trace.state === "done" ? null : el("div", { class: "note care" }, icon("care"), el("div", { class: "stack" },
+          el("p", {}, "It needs the map: trace the house, then make the map on the Show page."), el("div", {}, button({ text: "To the tracing", href: "/trace" })))),
         el("div", { class: "row" }, button({ icon: "box", text: "Pack it", run: () => startJob(studio, () => api.post("/api/packet")) }), download)),
       el("section", { class: "sheet stack" }, el("h2", {}, "The film that comes back"),
         el("div", { class: "field" }, el("label", { for: "film-name" }, "Name of the show"), name),

@@ -32,7 +32,7 @@ class ScanPage {
         el("li", {}, "Play it full screen on the player and projector of the show, keystone correction off."),
         el("li", {}, "Phone on a tripod, the whole picture in view; touch neither phone nor projector until the last card."),
         el("li", {}, "Dark enough that the picture is clearly seen. Nobody looks into the lens.")),
-        button({ icon: "camera", text: "Use a camera on this computer", run: () => cameraSheet(studio, () => this.refresh()) })),
+        el("div", {}, button({ icon: "camera", text: "Use a camera on this computer", run: () => cameraSheet(studio, () => this.refresh()) }))),
       step(3, "Hand over the clip", this.upload),
       jobs,
       el("details", {}, el("summary", {}, "Without a camera"), el("div", { class: "stack small" },
@@ -109,7 +109,8 @@ class ScanPage {
     const { scans } = this.scans;
     if (!scans.length) {
       this.board.replaceChildren(el("div", { class: "empty tall" }, icon("camera"), el("h2", {}, "No scan yet"),
-        el("p", {}, "The pattern film tells Limewash where each projector pixel lands. After that, drawing on the photo is drawing on the house.")));
+        el("p", {}, "The pattern film tells Limewash where each projector pixel lands. After that, drawing on the photo is drawing on the house."),
+        el("p", {}, this.scans.pattern ? "The pattern film is made: film it on the house, step 2, and hand over the clip." : "Begin with step 1: make the pattern film.")));
       return;
     }
     const scan = scans.find((/** @type {any} */ one) => one.name === this.chosen) ?? scans.at(-1);
@@ -153,7 +154,7 @@ function step(number, title, ...children) {
 
 /** @param {any} finding */
 export function findingNote(finding) {
-  const sign = finding.severity === "warning" ? "care" : finding.severity === "good" ? "done" : "help";
+  const sign = finding.severity === "warning" ? "care" : finding.severity === "good" ? "done" : "about";
   return el("div", { class: `note ${finding.severity === "warning" ? "care" : finding.severity === "good" ? "good" : ""}` },
     icon(sign), el("div", {}, el("p", {}, finding.text), finding.remedy ? el("p", { class: "soft" }, finding.remedy) : null));
 }

@@ -19,7 +19,8 @@ const LOOK_PX = 6;
 export async function mount(root, studio) {
   document.title = "Settle - Limewash";
   if (!studio.project?.scan) {
-    throw new api.Refused(422, { message: "Nothing to settle yet: scan the house, or begin by eye, on the Scan page." });
+    throw new api.Refused(422, { message: "Nothing to settle yet: scan the house, or begin by eye without a camera. Both are on the Scan page.",
+      next: { text: "To the scan", href: "/scan" } });
   }
   root.classList.add("still");
   const page = new SettlePage(studio, await api.get("/api/settle"));

@@ -32,7 +32,7 @@ class ShowPage {
     this.asking = false;
     this.names = el("div", { class: "segmented", role: "group", "aria-label": "Shows" });
     this.still = el("img", { alt: "The show as seen from the street", hidden: true });
-    this.plate = el("figure", { class: "plate show-plate" }, this.still, el("p", { class: "plate-words soft" }));
+    this.plate = el("figure", { class: "plate show-plate" }, this.still, el("div", { class: "plate-words" }));
     this.line = new TimeLine((at, rest) => this.look(at, rest));
     this.text = el("textarea", { spellcheck: "false", "aria-label": "Score", "aria-describedby": "score-fault", on: { input: () => this.typed() } });
     this.trouble = el("p", { class: "fault score-fault", id: "score-fault" });
@@ -71,16 +71,26 @@ class ShowPage {
     this.drawActions();
     const show = shows.find((/** @type {any} */ one) => one.name === this.name);
     if (!show) {
-      this.words(this.studio.project.stages.trace.state === "done" ? "No show yet. Begin one: you get a score to change as you like, with music."
-        : "A show needs the map: trace the house and make the map first.");
+      this.nothingYet();
     }
     this.text.disabled = !show?.has_score;
+    this.text.placeholder = show ? "" : "The score comes here: what plays, where on the house, and when.";
     if (show?.has_score) this.take(await api.get(`/api/shows/${encodeURIComponent(this.name)}/score`));
     else {
       this.text.value = "";
       this.studio.steps.set({ undo: null, redo: null });
       this.line.take(null);
       if (show) this.words("A film from outside: it has no score.");
+    }
+  }
+
+  /** No show: what to do first. */
+  nothingYet() {
+    if (this.studio.project.stages.trace.state === "done") {
+      this.words("No show yet. Begin one: you get a score to change as you like, with music.",
+        button({ icon: "plus", text: "Begin a show", kind: "main", run: () => this.begin() }));
+    } else {
+      this.words("A show needs the map: trace the house, then make the map here.", button({ text: "To the tracing", kind: "main", href: "/trace" }));
     }
   }
 
@@ -182,25 +192,25 @@ class ShowPage {
   async look(at, rest) {
     if (!rest) return;
     const mine = ++this.asked;
-    if (this.still.hidden) this.plate.querySelector("p").textContent = "Drawing what the street will see …";
+    if (this.still.hidden) this.words("Drawing what the street will see …");
     const image = new Image();
     image.src = `/api/shows/${encodeURIComponent(this.name)}/still?at=${at.toFixed(3)}&${this.seen}`;
     try {
       await image.decode();
     } catch {
-      if (mine === this.asked) this.words("No still: the map may be missing, or the score asks for something that this house has not.");
+      if (mine === this.asked) this.words("No still: make the map above; if it is made, the score asks for something that this house has not.");
       return;
     }
     if (mine !== this.asked) return;
     this.still.src = image.src;
     this.still.hidden = false;
-    this.plate.querySelector("p").textContent = "";
+    this.plate.querySelector(".plate-words").replaceChildren();
   }
 
-  /** @param {string} text */
-  words(text) {
+  /** @param {string} text @param {...Node} next what to do about it */
+  words(text, ...next) {
     this.still.hidden = true;
-    this.plate.querySelector("p").textContent = text;
+    this.plate.querySelector(".plate-words").replaceChildren(el("p", {}, text), ...next);
   }
 
   async begin() {

@@ -6,6 +6,9 @@ import { clamp, el, svg } from "../dom.js";
 const ROW = 18;
 const HEAD = 20;
 const WIDTH = 1000;
+/** Room for the figure of one tick, and for the time at the end. [px] */
+const TICK_PX = 38;
+const NOW_PX = 64;
 
 export class TimeLine {
   at = -1;
@@ -17,8 +20,10 @@ export class TimeLine {
     this.moved = moved;
     this.time = el("span", { class: "time-now figures" });
     this.holder = el("div", { class: "time-rows" });
-    this.element = el("div", { class: "time-line", tabindex: 0, role: "slider", "aria-label": "Time in the show", "aria-valuemin": 0, hidden: true }, this.holder, this.time);
-    this.element.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => this.#drag(event));
+    this.names = el("ol", { class: "cue-names", "aria-label": "Cues" });
+    this.slider = el("div", { class: "time-slider", tabindex: 0, role: "slider", "aria-label": "Time in the show", "aria-valuemin": 0, "aria-valuenow": 0 }, this.holder, this.time);
+    this.element = el("div", { class: "time-line", hidden: true }, this.names, this.slider);
+    this.slider.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => this.#drag(event));
   }
 
   /** @param {any} state */
@@ -41,12 +46,12 @@ export class TimeLine {
     const box = this.holder.getBoundingClientRect();
     const go = (/** @type {PointerEvent} */ one, /** @type {boolean} */ rest) =>
       this.#go(((one.clientX - box.left) / box.width) * this.#state.length_s, rest);
-    this.element.setPointerCapture(event.pointerId);
+    this.slider.setPointerCapture(event.pointerId);
     go(event, false);
     const onMove = (/** @type {PointerEvent} */ one) => go(one, false);
-    this.element.addEventListener("pointermove", onMove);
-    this.element.addEventListener("pointerup", (/** @type {PointerEvent} */ one) => {
-      this.element.removeEventListener("pointermove", onMove);
+    this.slider.addEventListener("pointermove", onMove);
+    this.slider.addEventListener("pointerup", (/** @type {PointerEvent} */ one) => {
+      this.slider.removeEventListener("pointermove", onMove);
       go(one, true);
     }, { once: true });
   }
@@ -62,8 +67,8 @@ export class TimeLine {
     const x = this.#state ? (this.at / this.#state.length_s) * WIDTH : 0;
     this.holder.querySelector(".cursor")?.setAttribute("transform", `translate(${x} 0)`);
     this.time.textContent = this.#state ? `${this.at.toFixed(1)} s` : "";
-    this.element.setAttribute("aria-valuenow", this.at.toFixed(1));
-    this.element.setAttribute("aria-valuetext", `${this.at.toFixed(1)} seconds`);
+    this.slider.setAttribute("aria-valuenow", this.at.toFixed(1));
+    this.slider.setAttribute("aria-valuetext", `${this.at.toFixed(1)} seconds`);
   }
 
   #draw() {
@@ -73,24 +78,27 @@ export class TimeLine {
       this.holder.replaceChildren();
       return;
     }
-    this.element.setAttribute("aria-valuemax", state.length_s);
+    this.slider.setAttribute("aria-valuemax", state.length_s);
     const height = HEAD + state.cues.length * ROW + 4;
     const x = (/** @type {number} */ t) => (t / state.length_s) * WIDTH;
-    const step = [1, 2, 5, 10, 15, 30, 60, 120, 300].find((one) => state.length_s / one <= 14) ?? 600;
+    const width = this.holder.clientWidth || WIDTH;
+    const step = [1, 2, 5, 10, 15, 30, 60, 120, 300].find((one) => (one / state.length_s) * width >= TICK_PX) ?? 600;
     const drawing = svg("svg", { viewBox: `0 0 ${WIDTH} ${height}`, preserveAspectRatio: "none", style: `height: ${height}px` });
     for (const bar of state.bars_s) drawing.append(svg("path", { class: "bar-line", d: `M${x(bar)} ${HEAD}V${height}` }));
-    const rows = el("div", { class: "cue-labels" });
+    const ticks = el("div", { class: "ticks" });
+    for (let t = 0; (1 - t / state.length_s) * width > NOW_PX; t += step) ticks.append(el("span", { style: `left: ${(t / state.length_s) * 100}%` }, `${t}`));
     state.cues.forEach((/** @type {any} */ cue, /** @type {number} */ n) => {
       const [a, b, top] = [x(cue.start_s), x(Math.min(cue.start_s + cue.length_s, state.length_s)), HEAD + n * ROW + 3];
       const [p, q] = [Math.min(a + x(cue.fade_in_s), b), Math.max(b - x(cue.fade_out_s), a)];
-      drawing.append(svg("path", { class: "cue", d: `M${a} ${top + ROW - 6}L${p} ${top}H${Math.max(p, q)}L${b} ${top + ROW - 6}Z` }));
-      // Late cues are named towards their end: there is no room after it.
-      const beside = a < 0.5 * WIDTH ? `left: ${(a / WIDTH) * 100}%; max-width: ${(1 - a / WIDTH) * 100}%` : `right: ${(1 - b / WIDTH) * 100}%; max-width: ${(b / WIDTH) * 100}%`;
-      rows.append(el("span", { style: `top: ${top - 1}px; ${beside}` }, `${cue.effect} · ${cue.where.join(", ")}`));
+      drawing.append(svg("path", { class: "row-line", d: `M0 ${top + ROW - 5}H${WIDTH}` }),
+        svg("path", { class: "cue", d: `M${a} ${top + ROW - 6}L${p} ${top}H${Math.max(p, q)}L${b} ${top + ROW - 6}Z` }));
     });
-    for (let t = 0; t <= 0.92 * state.length_s; t += step) rows.append(el("span", { class: "tick", style: `left: ${(t / state.length_s) * 100}%` }, `${t}`));
+    this.names.replaceChildren(...state.cues.map((/** @type {any} */ cue) => {
+      const where = cue.where.join(", ");
+      return el("li", { title: `${cue.effect}, ${where}` }, cue.effect.replaceAll("-", " "), el("span", { class: "soft" }, `  ${where}`));
+    }));
     drawing.append(svg("g", { class: "cursor" }, svg("path", { d: `M0 0V${height}` })));
-    this.holder.replaceChildren(drawing, rows);
+    this.holder.replaceChildren(drawing, ticks);
     this.#place();
   }
 }

@@ -177,6 +177,7 @@ class SitePage {
       [!house.rig[0].stand, "stand", "Place the projector, or try every stand"],
     ].filter(([is]) => is);
     this.paper.replaceChildren(el("div", { class: "empty" }, icon("pen"),
+      wanted.length ? el("p", {}, `Picture and light are reckoned as soon as ${wanted.length > 1 ? "these are" : "this is"} known:`) : "",
       ...(wanted.length ? wanted.map(([, name, words]) => button({ text: words, run: () => this.openGroup(name) })) : [el("p", {}, message)])));
     this.report.replaceChildren();
   }
@@ -206,7 +207,7 @@ class SitePage {
             ...row.map((cell) => el("td", {}, cell)),
             el("td", { class: "number" }, button({ text: "Take", label: `Put the projector there`, run: () => this.takeStand(result.rigs[n]) }))))))),
         result.why ? el("p", {}, result.why) : null,
-        ...result.helps.map((/** @type {any} */ help) => el("div", { class: "note" }, icon("help"), el("div", {}, el("p", {}, `${help.short}. What would help:`),
+        ...result.helps.map((/** @type {any} */ help) => el("div", { class: "note" }, icon("about"), el("div", {}, el("p", {}, `${help.short}. What would help:`),
           el("ul", {}, ...help.steps.map((/** @type {string} */ one) => el("li", {}, one))))))));
   }
 
