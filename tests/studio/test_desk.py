@@ -280,7 +280,7 @@ def test_a_form_is_refused_at_its_fields_and_saved_with_its_comments(desk: Desk,
     assert desk.project.house.facade is not None
     assert desk.project.house.facade.width_m == pytest.approx(39.3333 * 0.3048, abs=1e-3)
     with pytest.raises(ConflictError):
-        desk.house.change(HouseChange(revision=state.revision, house=right))
+        desk.house.change(HouseChange(revision=state.revision - 1, house=right))
 
 
 def test_settling_makes_another_scan_and_leaves_the_filmed_one_alone(desk: Desk, root: Path) -> None:

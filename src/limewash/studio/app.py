@@ -91,7 +91,8 @@ def _put_right(_request: Request, error: Exception) -> JSONResponse:
 def _moved_on(request: Request, error: Exception) -> JSONResponse:
     if request.url.path.startswith(tracing.router.prefix):
         return JSONResponse(tracing.conflict_answer(request.app.state.desk, str(error)), status_code=409)
-    return JSONResponse({"where": "", "message": str(error)}, status_code=409)
+    told = {name: getattr(error, name) for name in ("clashes", "revision") if hasattr(error, name)}
+    return JSONResponse({"where": "", "message": str(error), **told}, status_code=409)
 
 
 def _not_understood(_request: Request, error: Exception) -> JSONResponse:

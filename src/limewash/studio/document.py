@@ -11,6 +11,8 @@ from limewash.errors import InputError
 T = TypeVar("T")
 
 MOST_STEPS = 1000
+MOST_PAST = 200
+"""So many revisions back, a change that was made from one can be laid together with those since."""
 
 
 class ConflictError(InputError):
@@ -38,6 +40,7 @@ class Document(Generic[T]):
         self.revision = time.time_ns() // 1_000_000
         self._done: list[Step[T]] = []
         self._undone: list[Step[T]] = []
+        self._past = {self.revision: value}
 
     @property
     def can_undo(self) -> str | None:
@@ -83,6 +86,10 @@ class Document(Generic[T]):
         if revision < (self.revision if since is None else since) or revision > self.revision:
             raise ConflictError("this was changed in another window meanwhile; look at it, then repeat your change")
 
+    def at(self, revision: int) -> T | None:
+        """The value at a revision that a page has seen; None when that is long ago."""
+        return self._past.get(revision)
+
     def _move(self, source: list[Step[T]], target: list[Step[T]], empty: str) -> None:
         if not source:
             raise InputError(empty)
@@ -93,3 +100,6 @@ class Document(Generic[T]):
     def _set(self, value: T) -> None:
         self.value = value
         self.revision += 1
+        self._past[self.revision] = value
+        if len(self._past) > MOST_PAST:
+            del self._past[next(iter(self._past))]

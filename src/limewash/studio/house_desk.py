@@ -12,8 +12,9 @@ from limewash.errors import InputError
 from limewash.project.folder import HOUSE_FILE, Project
 from limewash.project.models import HOUSE_FORMAT, House
 from limewash.project.toml_models import read_model
-from limewash.studio.document import Document
+from limewash.studio.document import ConflictError, Document
 from limewash.studio.house_text import changed_text
+from limewash.studio.merge import Clash, Side, merged
 from limewash.studio.notices import Notices
 from limewash.studio.saver import ThinnedFile
 from limewash.studio.wire import Wire
@@ -22,10 +23,16 @@ Plain = dict[str, Any]
 
 
 class HouseChange(Wire):
-    """The whole house as the form has it; `revision` is the newest that the page has seen."""
+    """The whole house as the form has it; `revision` is the newest that the page has seen.
+
+    After a clash it is sent again with what the person has `decided` field by field, and the revision that this was
+    decided for.
+    """
 
     revision: int
     house: dict[str, Any]
+    decided: Annotated[dict[str, Side], Field(max_length=200)] = Field(default_factory=dict)
+    decided_for: int | None = None
     what: Annotated[str, Field(max_length=80)] = "change the site"
 
 
@@ -45,6 +52,16 @@ class FaultyFormError(InputError):
         super().__init__(f"{faults[0]['where'] or 'this'}: {faults[0]['message']}")
         self.where = faults[0]["where"]
         self.faults = faults
+
+
+class FormClashError(ConflictError):
+    """Fields that two windows changed differently: the person decides, for the present `revision`."""
+
+    def __init__(self, clashes: list[Clash], revision: int) -> None:
+        names = ", ".join(clash.where for clash in clashes)
+        super().__init__(f"changed in another window too: {names}; choose which values are right")
+        self.clashes = [vars(clash) for clash in clashes]
+        self.revision = revision
 
 
 class HouseDesk:
@@ -76,22 +93,38 @@ class HouseDesk:
             )
 
     def change(self, change: HouseChange) -> HouseState:
-        """Take the form's values as one step.
+        """Take the form's values as one step, together with what other windows changed since the page's revision.
 
         Raises
         ------
+        FormClashError
+            If another window has changed the same fields to something else; nothing is then changed.
         ConflictError
-            If another window was quicker.
+            If what the page has seen is too long ago.
         FaultyFormError
             If a value is refused; nothing is then changed.
         """
         with self._lock:
-            self._document.check_seen(change.revision)
-            house = checked_house(change.house)
+            house = self._together(change, checked_house(change.house))
             if house != self._document.value:
                 self._document.change(house, change.what)
                 self._tell()
             return self.state()
+
+    def _together(self, change: HouseChange, house: House) -> House:
+        """What the page wants, laid together with what it has not seen."""
+        document = self._document
+        if change.revision == document.revision:
+            return house
+        base = document.at(change.revision)
+        if base is None:
+            raise ConflictError("this page is of long ago; load it again, then repeat your change")
+        decided = change.decided if change.decided_for == document.revision else {}
+        was, mine, theirs = (one.model_dump(mode="json") for one in (base, house, document.value))
+        value, clashes = merged(was, mine, theirs, decided)
+        if clashes:
+            raise FormClashError(clashes, document.revision)
+        return checked_house(value)
 
     def set(self, what: str, **changes: object) -> None:
         """Change top-level values from inside the studio, as one step."""

@@ -67,6 +67,8 @@ class ScoreState(Wire):
     """What is wrong with the text; the time line is then empty."""
     seen: str = ""
     """Tells whether somebody changed the file meanwhile."""
+    sent: str = ""
+    """The same for the text that was sent: a page that types on from there sends this as `seen`."""
     can_undo: str | None = None
     can_redo: str | None = None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import replace
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -289,6 +289,23 @@ class TracingConflict(Wire):
     where: str
     message: str
     tracing: TracingState | None
+
+
+class FieldClash(Wire):
+    """A field that two windows changed, each to something else; null is "not given"."""
+
+    where: str
+    mine: Any
+    theirs: Any
+
+
+class FormConflict(Wire):
+    """Why nothing was changed. With `clashes` the person decides each, for this `revision`."""
+
+    where: str
+    message: str
+    clashes: list[FieldClash] = Field(default_factory=list)
+    revision: int | None = None
 
 
 class Fault(Wire):

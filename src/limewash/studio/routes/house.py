@@ -11,9 +11,9 @@ from limewash.light.materials import REFLECTANCES
 from limewash.project.models import House
 from limewash.studio.house_desk import HouseChange, HouseState
 from limewash.studio.routes.common import TheDesk
-from limewash.studio.wire import Fault, Seen
+from limewash.studio.wire import Fault, FormConflict, Seen
 
-router = APIRouter(prefix="/api/house", tags=["house"], responses={409: {"model": Fault}, 422: {"model": Fault}})
+router = APIRouter(prefix="/api/house", tags=["house"], responses={409: {"model": FormConflict}, 422: {"model": Fault}})
 
 
 @router.get("")
@@ -30,7 +30,7 @@ def house_schema() -> dict[str, Any]:
 
 @router.put("")
 def change_house(change: HouseChange, desk: TheDesk) -> HouseState:
-    """Take a form's values; every fault is told at its field."""
+    """Take a form's values, with what other windows changed meanwhile; every fault is told at its field."""
     return desk.house.change(change)
 
 

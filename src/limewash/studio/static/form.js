@@ -242,8 +242,8 @@ function read(text, isNumber, nullable) {
   return isNumber && Number.isFinite(number) ? number : trimmed;
 }
 
-/** @param {any} value */
-function shown(value) {
+/** A value as a field shows it. @param {any} value */
+export function shown(value) {
   if (value === null || value === undefined) return "";
   return typeof value === "number" ? String(Math.round(value * 1e6) / 1e6) : String(value);
 }

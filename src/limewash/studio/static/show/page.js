@@ -117,7 +117,7 @@ class ShowPage {
   take(state) {
     this.seen = state.seen;
     this.saved = state.text;
-    if (this.text.value !== state.text) this.text.value = state.text;
+    replaceText(this.text, state.text);
     this.studio.steps.set({ undo: state.can_undo, redo: state.can_redo });
     this.fault(state.trouble);
     this.line.take(state);
@@ -139,8 +139,10 @@ class ShowPage {
     const { text, seen } = { text: this.text.value, seen: this.seen };
     try {
       const state = await api.put(this.address, { text, seen });
-      this.take(this.text.value === text ? state : { ...state, text: this.text.value });
-      this.saved = text; // more may have been typed meanwhile: that is saved in its turn
+      const more = this.text.value !== text; // typed meanwhile: saved in its turn, from what was sent just now
+      this.take(more ? { ...state, text: this.text.value } : state);
+      this.saved = more ? text : state.text;
+      if (more) this.seen = state.sent;
       this.drawActions();
     } catch (error) {
       if (/** @type {any} */ (error).status === 409) await this.clash(text);
@@ -232,4 +234,19 @@ class ShowPage {
     dialog.classList.add("new-dialog");
     name.select();
   }
+}
+
+/** Another text, with the caret where it was among the words. @param {HTMLTextAreaElement} area @param {string} text */
+function replaceText(area, text) {
+  const before = area.value;
+  if (before === text) return;
+  const most = Math.min(before.length, text.length);
+  let head = 0;
+  while (head < most && before[head] === text[head]) head++;
+  let tail = 0;
+  while (tail < most - head && before[before.length - 1 - tail] === text[text.length - 1 - tail]) tail++;
+  const carried = (/** @type {number} */ at) => (at <= head ? at : at >= before.length - tail ? at + text.length - before.length : head);
+  const [start, end] = [carried(area.selectionStart), carried(area.selectionEnd)];
+  area.value = text;
+  area.setSelectionRange(start, end);
 }

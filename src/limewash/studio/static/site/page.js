@@ -1,6 +1,7 @@
 // @ts-check
 /** The site: forms at the left, what follows from them at the right, drawn anew with every change. */
 
+import { askSides } from "../clashes.js";
 import { button, el, icon, redrawn } from "../dom.js";
 import { Form } from "../form.js";
 import { jobPlace, startJob } from "../jobs.js";
@@ -99,15 +100,24 @@ class SitePage {
     this.timer = setTimeout(() => this.save(value), QUIET_MS);
   }
 
-  /** @param {any} value */
-  async save(value) {
+  /** @param {any} value @param {object} [decided] which of two clashing values counts, after the person was asked */
+  async save(value, decided = {}) {
     const revision = this.seen ?? this.revision;
     this.seen = null;
     try {
-      this.take(await this.studio.api.put("/api/house", { revision, house: value, what: this.what }));
+      const state = await this.studio.api.put("/api/house", { revision, house: value, what: this.what, ...decided });
+      const together = state.revision > revision + 1;
+      this.take(state);
+      if (together) this.drawTools(); // another window may have added to a list
       this.form.faults([]);
     } catch (error) {
       const refused = /** @type {any} */ (error);
+      if (refused.body?.clashes?.length) {
+        const sides = await askSides(refused.body.clashes);
+        this.seen = revision;
+        await this.save(value, { decided: sides, decided_for: refused.body.revision });
+        return;
+      }
       if (refused.status === 409) await this.readAgain();
       const rest = this.form.faults(refused.body?.faults ?? []);
       if (refused.status === 409 || !refused.body?.faults?.length) this.studio.say(refused.message, "care");
