@@ -24,6 +24,12 @@ def kernel(function: F) -> F:
     return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
 
 
+def summing_kernel(function: F) -> F:
+    """As `kernel`; sums may be added up in any order, so that the compiler can use the processor's vector units."""
+    compiled = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+    return cast(F, compiled(function))
+
+
 def parallel_kernel(function: F) -> F:
     """Compile for all cores (`prange` loops). Compiles slowly: use it where the loop is heavy."""
     return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy", parallel=True)(function))

@@ -73,7 +73,7 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
     plan : PatternPlan
         What was shown.
     """
-    axes = (_AxisHolds.of(plan, weights, 0), _AxisHolds.of(plan, weights, 1))
+    axes = (AxisHolds.of(plan, weights, 0), AxisHolds.of(plan, weights, 1))
     height, width = sums.shape[1:]
     found, noise = np.empty((5, height, width), dtype=np.float32), np.empty((height, width), dtype=np.float32)
     tiles = [(row, col) for row in range(0, height, _TILE[0]) for col in range(0, width, _TILE[1])]
@@ -84,7 +84,7 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
 
 
 def _decode_tile(
-    sums: Sums, axes: tuple[_AxisHolds, _AxisHolds], row: int, col: int, found: NDArray[np.float32], noise: Image
+    sums: Sums, axes: tuple[AxisHolds, AxisHolds], row: int, col: int, found: NDArray[np.float32], noise: Image
 ) -> None:
     """Decode a tile, with as much around it as its pixels ask: small enough to stay in the processor's cache.
 
@@ -105,7 +105,7 @@ def _decode_tile(
 
 
 @dataclass(frozen=True)
-class _AxisHolds:
+class AxisHolds:
     """The holds of one axis as the kernels take them: which, their weights, and what each is measured against."""
 
     axis: Axis
@@ -118,7 +118,7 @@ class _AxisHolds:
     waves: Image
 
     @classmethod
-    def of(cls, plan: PatternPlan, weights: Floats, which: int) -> _AxisHolds:
+    def of(cls, plan: PatternPlan, weights: Floats, which: int) -> AxisHolds:
         fringes, codes = (
             [(n, hold) for n, hold in enumerate(plan.body) if hold.kind == kind and hold.axis == which]
             for kind in ("fringe", "code")
@@ -155,7 +155,7 @@ class _AxisHolds:
         )
 
 
-def _noise(sums: Sums, axis: _AxisHolds) -> Image:
+def _noise(sums: Sums, axis: AxisHolds) -> Image:
     """Variance of one averaged picture, from what the fringes of an axis leave over of its phase steps."""
     variance = np.zeros(sums.shape[1:], dtype=np.float32)
     noise_rows(sums, axis.fringes, axis.fringe_weights, axis.basis, variance)
@@ -168,7 +168,7 @@ def _shared_noise(variances: list[Image]) -> Image:
     return np.maximum(mean, np.float32(1.0 / 12.0 / 4.0))
 
 
-def _locate(sums: Sums, axis: _AxisHolds, variance: Image, wanted: Mask) -> tuple[Image, Image, Image]:
+def _locate(sums: Sums, axis: AxisHolds, variance: Image, wanted: Mask) -> tuple[Image, Image, Image]:
     """Position, its standard deviation, and the fringe's amplitude."""
     position, sigma = (np.full(variance.shape, np.nan, dtype=np.float32) for _ in range(2))
     amplitude = np.zeros(variance.shape, dtype=np.float32)

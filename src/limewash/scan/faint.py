@@ -11,33 +11,32 @@ phase then corrects the place foretold. What was found foretells the next block.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
+from limewash.scan.foretold import BLOCK, LEAST, SIDE, fit_plane
+from limewash.scan.patch import WINDOW, demodulate, is_numbered_right, set_signs, set_turns, stands_out, take_patch
 from limewash.scan.threads import in_bands
 
 Image = NDArray[np.float32]
 Sums = NDArray[np.uint16]
 Indices = NDArray[np.int64]
 Floats = NDArray[np.float64]
+Row = NDArray[np.float32]
+Parts = tuple[Indices, Floats, Floats, Indices, int, float, int]  # of `AxisCarriers`
+Room = tuple[Row, Row, Row, Row, Row, Row]  # see `make_room`
 
-BLOCK = 4  # side of the blocks that share a plane [camera px]
-_REACH = 6  # how far around a block pixels are asked for the plane [camera px]
-_WINDOW = 2  # and around a pixel for its fringe
-_PATCH = BLOCK + 2 * _WINDOW
+_CELLS = (1, 2, 4)  # sides of the cells, wider where that is not enough [camera px]
+_STEEP = 0.6  # share of a period by which the fringe may change from cell to cell
+_FADING = 0.4  # of the light of the known pixels around, in a window: where there is less, the surface ends
+_TRUST = 0.6  # weight of a window's fringe against its surface, which many more pixels made
 _UNSURE_PX = 0.3  # noise from which a pixel's own place is foretold anew [projector px]
-_LEAST = 14  # pixels that make a plane
-_OF_ONE_MIND = 0.7  # share of them that must agree with it
-_TRIES = 2  # times that a plane is fitted again with less weight on what is off it
-_STANDS_OUT = 5.0  # standard deviations by which a fringe must
-_OFF_RAD = 1.0  # by how much the phase may be off what was foretold
-_OBJECTION = 3.0  # standard deviations by which a pixel's own fringe may be off that of its window
-_TEXTURE = 0.3  # and share of it
-_BENEFIT = 0.7  # standard deviations by which a darker pixel is taken for as bright as its window
-_PASSES = 200  # at most; each goes on by a few pixels, and only where the last one found something
+_GAIN = 4  # new pixels from which on a block is worth going on from
+_MANY = 160  # of the pixels around a block
 
 
 @dataclass(frozen=True)
@@ -70,7 +69,7 @@ class AxisCarriers:
     period_px: float
     length_px: int
 
-    def parts(self) -> tuple[Indices, Floats, Floats, Indices, int, float, int]:
+    def parts(self) -> Parts:
         """All of it, in the order of the attributes, as kernels take it."""
         return self.picks, self.weights, self.waves, self.bits, self.steps, self.period_px, self.length_px
 
@@ -100,33 +99,29 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
         in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, known, *counts))
 
     look_at(np.argwhere(fresh))
-    a, b = axes
-    for count in range(_PASSES):
-        # Only what lies within reach of something new can come out otherwise than before.
-        near = cv2.dilate(fresh.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-        fresh = np.zeros_like(near)
+    for cell in _CELLS:
         # What is known but unsure is looked at once.
-        asked = unsure if count == 0 else unknown
-        around = cv2.boxFilter(sure, -1, (5, 5), normalize=False, borderType=cv2.BORDER_CONSTANT)
-        blocks = np.argwhere(near & (asked > 0) & (around >= _LEAST))
-        in_bands(
-            len(blocks),
-            lambda first, last, blocks=blocks, fresh=fresh: follow_blocks(  # type: ignore[misc]
-                sums,
-                *a.parts(),
-                *b.parts(),
-                noise,
-                blocks,
-                first,
-                last,
-                known,
-                found,
-                fresh,
-            ),
-        )
-        if not fresh.any():
-            return
-        look_at(blocks)
+        asked = unsure if cell == 1 else unknown
+        fresh[:] = True
+        while fresh.any():
+            # Only what lies within reach of something new can come out otherwise than before.
+            near = cv2.dilate(fresh.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+            fresh = np.zeros_like(near)
+            wanted = near & (asked > 0) & (_around(sure) >= LEAST)
+            if cell > 1:  # beside what is sure it is dark for another cause
+                wanted &= _around(unsure - unknown) > 0.5 * _around(sure)
+            blocks = np.argwhere(wanted)
+            work = partial(
+                follow_blocks, sums, axes[0].parts(), axes[1].parts(), noise, known, found, fresh, cell, blocks
+            )
+            in_bands(len(blocks), work)
+            look_at(blocks)
+            asked = unknown
+
+
+def _around(counts: Image) -> Image:
+    """Sums over the blocks around each."""
+    return np.asarray(cv2.boxFilter(counts, -1, (5, 5), normalize=False, borderType=cv2.BORDER_CONSTANT))
 
 
 @kernel
@@ -159,184 +154,153 @@ def look_at_blocks(
 @kernel
 def follow_blocks(
     sums: Sums,
-    picks_x: Indices,
-    weights_x: Floats,
-    waves_x: Floats,
-    bits_x: Indices,
-    steps_x: int,
-    period_x: float,
-    length_x: int,
-    picks_y: Indices,
-    weights_y: Floats,
-    waves_y: Floats,
-    bits_y: Indices,
-    steps_y: int,
-    period_y: float,
-    length_y: int,
+    axis_x: Parts,
+    axis_y: Parts,
     noise: Image,
-    blocks: Indices,
-    first: int,
-    last: int,
     known: NDArray[np.float32],
     found: NDArray[np.float32],
     fresh: NDArray[np.bool_],
+    cell: int,
+    blocks: Indices,
+    first: int,
+    last: int,
 ) -> None:
-    """Look at some blocks; `fresh` becomes true for those in which a pixel was found that was unknown."""
-    height, width = noise.shape
-    plane = np.empty((2, 3))
-    zx, zy = np.zeros((_PATCH, _PATCH), dtype=np.complex128), np.zeros((_PATCH, _PATCH), dtype=np.complex128)
-    inside = np.empty((_PATCH, _PATCH), dtype=np.bool_)
+    """Look at some blocks; `fresh` becomes true for those in which enough was found that was unknown."""
+    side = BLOCK // cell + 2 * WINDOW
+    plane, coarse = np.empty((2, 3)), np.empty((2, 3))
+    around = np.empty((6, SIDE * SIDE), dtype=np.float32)
+    inside = np.empty(side * side, dtype=np.float32)
+    room_x, room_y = make_room(axis_x, side), make_room(axis_y, side)
     for k in range(first, last):
         top, left = blocks[k, 0] * BLOCK, blocks[k, 1] * BLOCK
-        if not fit_plane(known, top, left, plane):
+        count = fit_plane(known, top, left, around, plane)
+        if count == 0:
             continue
-        for r in range(_PATCH):
-            for c in range(_PATCH):
-                row, col = top + r - _WINDOW, left + c - _WINDOW
-                inside[r, c] = 0 <= row < height and 0 <= col < width
-                if inside[r, c]:
-                    x = plane[0, 0] + plane[0, 1] * (col - left) + plane[0, 2] * (row - top)
-                    y = plane[1, 0] + plane[1, 1] * (col - left) + plane[1, 2] * (row - top)
-                    zx[r, c] = demodulate(sums, picks_x, weights_x, waves_x, bits_x, steps_x, period_x, row, col, x)
-                    zy[r, c] = demodulate(sums, picks_y, weights_y, waves_y, bits_y, steps_y, period_y, row, col, y)
-        for r in range(_WINDOW, BLOCK + _WINDOW):
-            for c in range(_WINDOW, BLOCK + _WINDOW):
-                row, col = top + r - _WINDOW, left + c - _WINDOW
-                if not inside[r, c] or known[2, row, col] + known[3, row, col] < 2.0 * _UNSURE_PX:
-                    continue
-                own = noise[row, col]
-                ax, dx, light_x = stands_out(zx, inside, r, c, own * np.sqrt(2.0 / picks_x.size))
-                ay, dy, light_y = stands_out(zy, inside, r, c, own * np.sqrt(2.0 / picks_y.size))
-                if ax == 0.0 or ay == 0.0:
-                    continue
-                x = plane[0, 0] + plane[0, 1] * (col - left) + plane[0, 2] * (row - top) + dx / (2.0 * np.pi) * period_x
-                y = plane[1, 0] + plane[1, 1] * (col - left) + plane[1, 2] * (row - top) + dy / (2.0 * np.pi) * period_y
-                if not (-0.5 <= x <= length_x - 0.5 and -0.5 <= y <= length_y - 0.5):
-                    continue
-                if not np.isfinite(known[0, row, col] + known[1, row, col]):
-                    fresh[blocks[k, 0], blocks[k, 1]] = True
-                found[0, row, col], found[1, row, col] = x, y
-                # As if it stood alone: its neighbours share the noise of its window, and what fits surfaces takes the
-                # noise of neighbours for independent.
-                found[2, row, col] = period_x / (2.0 * np.pi) * own * np.sqrt(2.0 / picks_x.size) / ax
-                found[3, row, col] = period_y / (2.0 * np.pi) * own * np.sqrt(2.0 / picks_y.size) / ay
-                found[4, row, col] = np.sqrt(light_x * light_y)
-
-
-@kernel
-def fit_plane(known: NDArray[np.float32], top: int, left: int, plane: Floats) -> bool:
-    """Planes of x and y over columns and rows from a block's corner, robustly; false where pixels disagree."""
-    _, height, width = known.shape
-    r0, r1 = max(top - _REACH, 0), min(top + BLOCK + _REACH, height)
-    c0, c1 = max(left - _REACH, 0), min(left + BLOCK + _REACH, width)
-    m = np.zeros((3, 3))
-    h = np.zeros((3, 2))
-    agree = count = 0
-    for attempt in range(_TRIES + 1):
-        m[:] = 0.0
-        h[:] = 0.0
-        agree = count = 0
-        for row in range(r0, r1):
-            for col in range(c0, c1):
-                x, y = known[0, row, col], known[1, row, col]
-                if not np.isfinite(x + y):
-                    continue
-                dc, dr = float(col - left), float(row - top)
-                noise = 0.1 + known[2, row, col] ** 2 + known[3, row, col] ** 2
-                weight = 1.0 / noise
-                count += 1
-                if attempt > 0:
-                    off_x = x - plane[0, 0] - plane[0, 1] * dc - plane[0, 2] * dr
-                    off_y = y - plane[1, 0] - plane[1, 1] * dc - plane[1, 2] * dr
-                    off = (off_x * off_x + off_y * off_y) / noise
-                    agree += off < 9.0
-                    weight /= (1.0 + off / 4.0) ** 2
-                m[0, 0] += weight
-                m[0, 1] += weight * dc
-                m[0, 2] += weight * dr
-                m[1, 1] += weight * dc * dc
-                m[1, 2] += weight * dc * dr
-                m[2, 2] += weight * dr * dr
-                h[0, 0] += weight * x
-                h[1, 0] += weight * x * dc
-                h[2, 0] += weight * x * dr
-                h[0, 1] += weight * y
-                h[1, 1] += weight * y * dc
-                h[2, 1] += weight * y * dr
-        if count < _LEAST:
-            return False
-        # The normal matrix is inverted by cofactors.
-        i00, i01 = m[1, 1] * m[2, 2] - m[1, 2] * m[1, 2], m[1, 2] * m[0, 2] - m[0, 1] * m[2, 2]
-        i02, i11 = m[0, 1] * m[1, 2] - m[1, 1] * m[0, 2], m[0, 0] * m[2, 2] - m[0, 2] * m[0, 2]
-        i12, i22 = m[0, 1] * m[0, 2] - m[0, 0] * m[1, 2], m[0, 0] * m[1, 1] - m[0, 1] * m[0, 1]
-        det = m[0, 0] * i00 + m[0, 1] * i01 + m[0, 2] * i02
-        if not det > 1e-3 * m[0, 0] ** 3:  # all on one line
-            return False
         for axis in range(2):
-            plane[axis, 0] = (i00 * h[0, axis] + i01 * h[1, axis] + i02 * h[2, axis]) / det
-            plane[axis, 1] = (i01 * h[0, axis] + i11 * h[1, axis] + i12 * h[2, axis]) / det
-            plane[axis, 2] = (i02 * h[0, axis] + i12 * h[1, axis] + i22 * h[2, axis]) / det
-    return agree >= _OF_ONE_MIND * count
-
-
-@kernel
-def demodulate(
-    sums: Sums,
-    picks: Indices,
-    weights: Floats,
-    waves: Floats,
-    bits: Indices,
-    steps: int,
-    period: float,
-    row: int,
-    col: int,
-    x: float,
-) -> complex:
-    """Amplitude of a pixel's fringe if it is at x; its angle says by how much it is farther on [codes]."""
-    mean = 0.0
-    for k in range(steps):
-        mean += sums[picks[k], row, col] * weights[k] / steps
-    cell = int(np.floor(2.0 * x / period))
-    gray = cell ^ (cell >> 1)
-    boundary, free = int(np.floor(2.0 * x / period + 0.5)), 0
-    while boundary > 0 and (boundary >> free) & 1 == 0:
-        free += 1
-    turn_c, turn_s = np.cos(2.0 * np.pi * x / period), np.sin(2.0 * np.pi * x / period)
-    real = imaginary = 0.0
-    count = 0
-    for k in range(picks.size):
-        if bits[k] == free:  # phase knows better than the code what lies next to its boundary
+            # The middle of the first cell, and from cell to cell.
+            coarse[axis, 0] = plane[axis, 0] + 0.5 * (cell - 1) * (plane[axis, 1] + plane[axis, 2])
+            coarse[axis, 1:] = plane[axis, 1:] * cell
+        if is_steep(axis_x, coarse[0]) or is_steep(axis_y, coarse[1]):
             continue
-        off = sums[picks[k], row, col] * weights[k] - mean
-        if bits[k] >= 0 and (gray >> bits[k]) & 1:
-            off = -off
-        real += off * (turn_c * waves[k, 0] + turn_s * waves[k, 1])
-        imaginary += off * (turn_c * waves[k, 1] - turn_s * waves[k, 0])
-        count += 1
-    return complex(2.0 * real / count, 2.0 * imaginary / count)
+        ask_patch(sums, axis_x, coarse[0], top, left, cell, side, inside, room_x)
+        ask_patch(sums, axis_y, coarse[1], top, left, cell, side, inside, room_y)
+        gained = keep_found(
+            axis_x, axis_y, room_x, room_y, plane, top, left, cell, side, inside, noise, known, found, False
+        )
+        # A pinhole among many that agree needs no asking.
+        if gained > 0 and (
+            count > _MANY
+            or (is_right(axis_x, coarse[0], side, inside, room_x) and is_right(axis_y, coarse[1], side, inside, room_y))
+        ):
+            keep_found(axis_x, axis_y, room_x, room_y, plane, top, left, cell, side, inside, noise, known, found, True)
+            fresh[blocks[k, 0], blocks[k, 1]] = gained >= _GAIN
 
 
 @kernel
-def stands_out(
-    z: NDArray[np.complex128], inside: NDArray[np.bool_], r: int, c: int, sigma: float
-) -> tuple[float, float, float]:
-    """Amplitude and phase of the fringe in a pixel's window, and its own amplitude as far as noise lets it tell.
+def make_room(axis: Parts, side: int) -> Room:
+    """Room for what holds show, cosine and sine of the phase, signs of the code, and the two parts of the fringe."""
+    picks, _, _, bits, _, _, _ = axis
+    size = side * side
+    seen, signs = np.empty((picks.size, size), dtype=np.float32), np.empty((bits.max() + 2, size), dtype=np.float32)
+    cosine, sine, real, imaginary = np.empty((4, size), dtype=np.float32)
+    return seen, cosine, sine, signs, real, imaginary
 
-    All 0 where there is no fringe, or the pixel's own objects.
-    """
-    total = 0.0j
+
+@kernel
+def is_steep(axis: Parts, plane: Floats) -> bool:
+    """Whether a fringe changes too much within a cell."""
+    return bool(abs(plane[1]) + abs(plane[2]) > _STEEP * axis[5])
+
+
+@kernel
+def ask_patch(
+    sums: Sums, axis: Parts, plane: Floats, top: int, left: int, cell: int, side: int, inside: Row, room: Room
+) -> None:
+    """Ask the patch around a block for its fringe along an axis."""
+    picks, weights, waves, bits, steps, period, _ = axis
+    seen, cosine, sine, signs, real, imaginary = room
+    take_patch(sums, picks, weights, steps, top - WINDOW * cell, left - WINDOW * cell, cell, side, inside, seen)
+    set_turns(plane, period, side, cosine, sine)
+    set_signs(plane, period, 0, side, inside, signs)
+    demodulate(seen, waves, bits, signs, cosine, sine, real, imaginary)
+
+
+@kernel
+def is_right(axis: Parts, plane: Floats, side: int, inside: Row, room: Room) -> bool:
+    """Whether a patch that was asked is in the period foretold, see `is_numbered_right`."""
+    _, _, waves, bits, _, period, _ = axis
+    seen, cosine, sine, signs, _, _ = room
+    return is_numbered_right(seen, waves, bits, plane, period, side, inside, cosine, sine, signs)
+
+
+@kernel
+def keep_found(
+    axis_x: Parts,
+    axis_y: Parts,
+    room_x: Room,
+    room_y: Room,
+    plane: Floats,
+    top: int,
+    left: int,
+    cell: int,
+    side: int,
+    inside: Row,
+    noise: Image,
+    known: NDArray[np.float32],
+    found: NDArray[np.float32],
+    new: bool,
+) -> int:
+    """Keep what stands out of a block's `new` pixels, or else of those known before; how many new there are."""
+    _, height, width = known.shape
+    count_x, count_y, period_x, period_y = len(axis_x[0]), len(axis_y[0]), axis_x[5], axis_y[5]
+    least_x = _FADING * usual_amplitude(known, room_x, top, left, cell, side)
+    least_y = _FADING * usual_amplitude(known, room_y, top, left, cell, side)
+    gained = 0
+    for row in range(top, min(top + BLOCK, height)):
+        for col in range(left, min(left + BLOCK, width)):
+            r, c = (row - top) // cell + WINDOW, (col - left) // cell + WINDOW
+            unknown = not np.isfinite(known[0, row, col] + known[1, row, col])
+            sure = known[2, row, col] + known[3, row, col] < 2.0 * _UNSURE_PX
+            if sure or ((new or cell > 1) and not unknown) or inside[r * side + c] == 0.0:
+                continue
+            noise_x = noise[row, col] / cell * np.sqrt(2.0 / count_x)
+            noise_y = noise[row, col] / cell * np.sqrt(2.0 / count_y)
+            ax, dx, light_x = stands_out(room_x[4], room_x[5], inside, side, r, c, noise_x, least_x)
+            if ax == 0.0:
+                continue
+            ay, dy, light_y = stands_out(room_y[4], room_y[5], inside, side, r, c, noise_y, least_y)
+            if ay == 0.0:
+                continue
+            x = plane[0, 0] + plane[0, 1] * (col - left) + plane[0, 2] * (row - top)
+            y = plane[1, 0] + plane[1, 1] * (col - left) + plane[1, 2] * (row - top)
+            x += _TRUST * dx / (2.0 * np.pi) * period_x
+            y += _TRUST * dy / (2.0 * np.pi) * period_y
+            if not (-0.5 <= x <= axis_x[6] - 0.5 and -0.5 <= y <= axis_y[6] - 0.5):
+                continue
+            gained += unknown
+            if unknown != new:
+                continue
+            found[0, row, col], found[1, row, col] = x, y
+            # As if it stood alone: its neighbours share the noise of its window, and what fits surfaces takes the
+            # noise of neighbours for independent.
+            found[2, row, col] = period_x / (2.0 * np.pi) * noise_x / ax
+            found[3, row, col] = period_y / (2.0 * np.pi) * noise_y / ay
+            found[4, row, col] = np.sqrt(light_x * light_y)
+    return gained
+
+
+@kernel
+def usual_amplitude(known: NDArray[np.float32], room: Room, top: int, left: int, cell: int, side: int) -> float:
+    """Amplitude of the fringe in those cells of a patch that are known; 0 where none is."""
+    _, height, width = known.shape
+    a = b = 0.0
     count = 0
-    for dr in range(-_WINDOW, _WINDOW + 1):
-        for dc in range(-_WINDOW, _WINDOW + 1):
-            if inside[r + dr, c + dc]:
-                total += z[r + dr, c + dc]
+    for r in range(side):
+        row = top + (r - WINDOW) * cell
+        for c in range(side):
+            col = left + (c - WINDOW) * cell
+            if 0 <= row < height and 0 <= col < width and np.isfinite(known[0, row, col] + known[1, row, col]):
+                a += room[4][r * side + c]
+                b += room[5][r * side + c]
                 count += 1
-    total /= count
-    size = np.abs(total)
-    phase = np.arctan2(total.imag, total.real)
-    if size < _STANDS_OUT * sigma / np.sqrt(count) or abs(phase) > _OFF_RAD:
-        return 0.0, 0.0, 0.0
-    if np.abs(z[r, c] - total) > _OBJECTION * sigma + _TEXTURE * size:
-        return 0.0, 0.0, 0.0
-    own = (z[r, c] * np.conj(total)).real / size
-    return size, phase, max(min(size, own + _BENEFIT * sigma), 0.1 * size)
+    return float(np.sqrt(a * a + b * b) / count) if count > 0 else 0.0
