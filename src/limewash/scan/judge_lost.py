@@ -2,8 +2,8 @@
 
 White shows where light falls; where nothing was read all the same, the fringe tells why. A place counts by the
 projector's pixels that land on it, told from the slope of what was read around it: a roof at grazing light is small in
-the photo and large in the projector's picture. What was read but did not make it into the projector's picture lay at a
-rim. What is so dark that even white does not show on it is not counted: the truth is somewhat worse.
+the photo and large in the projector's picture. What was read but did not make it into the projector's picture was too
+uncertain, or lay at a rim. What is so dark that even white does not show on it is not counted: the truth is somewhat worse.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ _LIT = 0.03  # of the strong light, that counts as light of the projector: lense
 _STANDS_OUT = 0.5  # times the noise of a pixel, which is 2.5 times that of the mean of a few
 _FEW = (5, 5)  # pixels; also how near to what was read light may be its blur
 _DROWNED = 2.0  # times its noise, below which a fringe is not read for certain
+_UNSURE_PX = 0.25  # noise from which on a place at a rim is too uncertain [projector px]
 _CRISP = 0.42  # of the span from black to white, what half a sharp fringe's contrast comes to in a phone's codes
 _FLAT = 0.25  # of that contrast; below it the lines are as good as gone
 _AROUND = 61  # side of the square in which slopes are averaged [camera px]
@@ -90,7 +91,10 @@ def find_lost(
     arrived = float(weight[near & np.isfinite(surfaces.x)].sum())
     whole = max(arrived + float(weight[left].sum()), 1e-9)
     top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
-    by_cause = {"rims": max(arrived - float(correspondence.seen.sum()), 0.0) / whole}
+    dropped = max(arrived - float(correspondence.seen.sum()), 0.0)
+    unsure = float(weight[near & (surfaces.sigma > _UNSURE_PX)].sum()) - _unsure_count(correspondence)
+    faint = min(max(unsure, 0.0), dropped)
+    by_cause = {"faint": faint / whole, "rims": (dropped - faint) / whole}
     for cause, where in (
         ("clipped", white > top - 3.0),
         ("hidden", _hidden(passing, read.shape)),
@@ -134,6 +138,11 @@ def _arrived(correspondence: Correspondence) -> Mask:
     column, row = (np.rint(part[seen]).astype(np.intp) for part in (correspondence.camera_x, correspondence.camera_y))
     there[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)] = 1
     return np.asarray(cv2.dilate(there, np.ones(_FEW, dtype=np.uint8)) > 0)
+
+
+def _unsure_count(correspondence: Correspondence) -> int:
+    """How many projector pixels were kept although they are unsure; see `to_projector_grid` on confidence."""
+    return int((correspondence.seen & (correspondence.confidence < 1.0 / (1.0 + 8.0 * _UNSURE_PX**2))).sum())
 
 
 def _hidden(passing: Passing, shape: tuple[int, ...]) -> Mask:
