@@ -3,14 +3,21 @@
 The threading layer does not spin while it waits. A kernel is a module-level function. Never build two kernels from
 one inner function: with a cache the second silently loads the machine code of the first. Parallel kernels may be
 called from one thread only at a time: the `workqueue` layer ends the process otherwise.
+
+Numba's cache only sees when a kernel's own file changes, but kernels of other files, and constants, are compiled into
+it. So each state of all that a file builds on has a cache folder of its own.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar, cast
 
 import numba
+import numpy as np
+from numba.core.dispatcher import Dispatcher
 
 numba.config.THREADING_LAYER = "workqueue"  # type: ignore[attr-defined]
 
@@ -18,18 +25,47 @@ F = TypeVar("F", bound=Callable[..., object])
 
 prange = numba.prange
 
+_stamps: dict[str, str] = {}  # of modules with kernels
+
 
 def kernel(function: F) -> F:
     """Compile for one thread; the result is cached on disk and does not hold the interpreter lock."""
-    return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+    return _compiled(function)
 
 
 def summing_kernel(function: F) -> F:
     """As `kernel`; sums may be added up in any order, so that the compiler can use the processor's vector units."""
-    compiled = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
-    return cast(F, compiled(function))
+    return _compiled(function, fastmath={"reassoc", "contract", "nsz"})
 
 
 def parallel_kernel(function: F) -> F:
     """Compile for all cores (`prange` loops). Compiles slowly: use it where the loop is heavy."""
-    return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy", parallel=True)(function))
+    return _compiled(function, parallel=True)
+
+
+def _compiled(function: F, *, parallel: bool = False, fastmath: bool | set[str] = False) -> F:
+    user_folder = numba.config.CACHE_DIR  # type: ignore[attr-defined]
+    folder = (
+        Path(user_folder) / "limewash" if user_folder else Path(function.__code__.co_filename).parent / "__pycache__"
+    )
+    # Numba looks at the folder once, now; one that cannot be written to it passes over for the user's own.
+    numba.config.CACHE_DIR = str(folder / f"kernels-{_stamp(function)}")  # type: ignore[attr-defined]
+    try:
+        jit = numba.njit(cache=True, nogil=True, error_model="numpy", parallel=parallel, fastmath=fastmath)
+        return cast(F, jit(function))
+    finally:
+        numba.config.CACHE_DIR = user_folder  # type: ignore[attr-defined]
+
+
+def _stamp(function: Callable[..., object]) -> str:
+    """Tells one state of a kernel's file, and of all kernels and constants that it imports, from another."""
+    module = function.__module__
+    if module not in _stamps:
+        state = hashlib.sha256(Path(function.__code__.co_filename).read_bytes())
+        for name, value in sorted(function.__globals__.items()):
+            if isinstance(value, Dispatcher) and value.py_func.__module__ != module:
+                state.update(f"{name} {_stamp(value.py_func)}".encode())
+            elif isinstance(value, bool | int | float | complex | str | tuple | np.generic) and name[:2] != "__":
+                state.update(f"{name} {value!r}".encode())
+        _stamps[module] = state.hexdigest()[:16]
+    return _stamps[module]
