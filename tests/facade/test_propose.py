@@ -164,6 +164,29 @@ def test_a_door_without_glass_is_known_by_its_leaf_and_the_ground() -> None:
     np.testing.assert_allclose(corners.max(axis=0), (665.5, 487.5), atol=1.5)
 
 
+def test_a_white_garage_door_in_white_boards_is_one_with_them() -> None:
+    """A white gutter runs along the wall just above: it does not belong to the door."""
+    photo, scan, _ = drawn_house()
+    white = (232, 230, 224)
+    photo[329:333, 100:860] = white
+    photo[338:490, 560:760] = white
+    for row in range(4):
+        photo[350 + 34 * row : 352 + 34 * row, 575:745] = (205, 203, 198)  # joints between panels
+    photo[490:540, 100:860] = (96, 92, 88)  # the drive
+    photo[:] = cv2.GaussianBlur(photo, (0, 0), 0.7)
+    y, x = np.mgrid[0:540, 0:960].astype(np.float32)
+    seen = np.isfinite(scan.camera_x) | (photo[..., 1] > 60)
+    nan = np.float32(np.nan)
+    whole = Correspondence(
+        np.where(seen, x, nan), np.where(seen, y, nan), seen.astype(np.float32), scan.camera_size, scan.projector_size
+    )
+    doors = [p.traced for p in propose(photo, whole) if p.traced.kind in (Kind.DOOR, Kind.GARAGE)]
+    assert [door.kind for door in doors] == [Kind.GARAGE]
+    corners = np.array([s.start for s in doors[0].path.segments])
+    np.testing.assert_allclose(corners.min(axis=0), (559.5, 337.5), atol=1.5)
+    np.testing.assert_allclose(corners.max(axis=0), (759.5, 489.5), atol=1.5)
+
+
 def test_without_glass_nothing_is_found() -> None:
     photo, scan, boxes = drawn_house()
     for left, top, right, bottom in boxes:

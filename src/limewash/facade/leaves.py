@@ -21,7 +21,8 @@ _LIKE = 0.055
 """How far the light may stray on a leaf, as encoded: shade and the slopes of panels. [-]"""
 _PLAIN = 0.025
 _DARKEST = 0.12
-_BRIDGED_PX = 7
+_BRIDGED_PX = (1, 3, 7)
+"""Joints between panels are bridged, but what parts a leaf from boards beside it may be as narrow as a joint. [px]"""
 _LARGEST = 0.2
 """Nothing wider or higher than this is a door, as a share of the picture's width. [-]"""
 _WALL_GOES_ON = 0.06
@@ -68,30 +69,41 @@ def _rectangles(upright: Upright, colour: Picture) -> list[Leaf]:
             plain = np.median(np.linalg.norm(patch - tone, axis=1)) <= _PLAIN and tone.max() >= _DARKEST
             if tried[y, x] or not plain or not upright.lit[y - 3 : y + 4, x - 3 : x + 4].all():
                 continue
-            leaf = _around(colour, (x, y), tone, tried)
-            if leaf is not None and _is_like_a_door(leaf, upright.size):
-                found.append(leaf)
+            found += _around(colour, (x, y), tone, tried)
     return found
 
 
-def _around(colour: Picture, seed: tuple[int, int], tone: Array, tried: NDArray[np.bool_]) -> Leaf | None:
-    """What hangs together with a seed, marked as tried; None where it runs out of what is looked at."""
+def _around(colour: Picture, seed: tuple[int, int], tone: Array, tried: NDArray[np.bool_]) -> list[Leaf]:
+    """Leaves that a seed may lie on, by narrow and wide bridges.
+
+    What the widest bridges reach is marked as tried: looked at piece by piece, walls give doors that are none.
+    """
     height, width = tried.shape
     reach = round(_LARGEST * width)
     left, top = max(seed[0] - reach, 0), max(seed[1] - reach, 0)
     part = (slice(top, min(seed[1] + reach, height)), slice(left, min(seed[0] + reach, width)))
     same = (np.linalg.norm(colour[part] - tone, axis=-1) < _LIKE).astype(np.uint8)
-    kernel = np.ones((_BRIDGED_PX, _BRIDGED_PX), np.uint8)
-    same = cv2.morphologyEx(cv2.morphologyEx(same, cv2.MORPH_CLOSE, kernel), cv2.MORPH_OPEN, kernel)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(same, connectivity=4)
-    label = int(labels[seed[1] - top, seed[0] - left])
-    if label == 0:
-        return None
-    tried[part] |= labels == label
-    x, y, w, h, _ = (int(v) for v in stats[label])
-    if x == 0 or y == 0 or x + w == same.shape[1] or y + h == same.shape[0]:
-        return None
-    return Leaf(Box(left + x, top + y, left + x + w, top + y + h), _filled(labels == label) / (w * h))
+    found = []
+    for bridged in _BRIDGED_PX:
+        piece = _piece(same, (seed[0] - left, seed[1] - top), bridged)
+        x, y, w, h = cv2.boundingRect(piece)
+        if bridged == max(_BRIDGED_PX):
+            tried[part] |= piece > 0
+        if min(x, y) == 0 or x + w == same.shape[1] or y + h == same.shape[0] or w == 0:
+            continue  # nothing, or it runs out of what is looked at
+        leaf = Leaf(Box(left + x, top + y, left + x + w, top + y + h), _filled(piece > 0) / (w * h))
+        if _is_like_a_door(leaf, (width, height)):
+            found.append(leaf)
+    return found
+
+
+def _piece(same: NDArray[np.uint8], seed: tuple[int, int], bridged_px: int) -> NDArray[np.uint8]:
+    """All that hangs together with a place, over bridges, without what hangs on by a thread."""
+    wide, thread = np.ones((bridged_px, bridged_px), np.uint8), np.ones((max(bridged_px, 3),) * 2, np.uint8)
+    whole = cv2.morphologyEx(cv2.morphologyEx(same, cv2.MORPH_CLOSE, wide), cv2.MORPH_OPEN, thread)
+    labels = cv2.connectedComponents(whole, connectivity=4)[1]
+    label = labels[seed[1], seed[0]]
+    return np.asarray((labels == label) & (label > 0), dtype=np.uint8)
 
 
 def _filled(piece: NDArray[np.bool_]) -> int:

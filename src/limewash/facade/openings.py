@@ -17,6 +17,10 @@ Array = NDArray[np.float64]
 
 _LEAF_SURENESS = 0.8
 """A plain leaf says less than panes do. [-]"""
+_OTHER = 0.06
+"""A difference of colour at which what lies beside a leaf is something else. [-]"""
+_RIM_PX = 3
+"""So near its edge the colours of both sides mix. [px]"""
 LEAST_SEEN_PX = 1.5
 """A frame that shows less than this beside the glass was not found there. [px]"""
 
@@ -61,11 +65,30 @@ def open_up(upright: Upright, group: PaneGroup) -> Opening | None:
 
 
 def open_leaf(upright: Upright, leaf: Leaf) -> Opening | None:
-    """The door that a plain leaf belongs to; None where neither beside it the wall begins."""
-    opening = _door(upright, leaf.box, _LEAF_SURENESS * leaf.fill)
+    """The door that a plain leaf belongs to; None where neither beside it the wall begins.
+
+    Boards of the leaf's own colour are within the leaf already: then the wall begins at once.
+    """
     reach = _door_reach(upright, leaf.box)
     sides = [_margin(upright, leaf.box, side, reach) for side in ("left", "right")]
-    return opening if any(margin is not None for margin in sides) else None
+    if any(margin is not None for margin in sides):
+        return _door(upright, leaf.box, _LEAF_SURENESS * leaf.fill)
+    if not all(_wall_at_once(upright, leaf.box, side, reach) for side in ("left", "right")):
+        return None
+    return Opening(_door_kind(leaf.box), leaf.box, False, 0.0, _LEAF_SURENESS * leaf.fill)
+
+
+def _wall_at_once(upright: Upright, leaf: Box, side: str, reach: float) -> bool:
+    """Whether right beside a leaf something else begins and goes on."""
+    profile = _profile(upright.colour, leaf, side, round(reach))[_RIM_PX:]
+    rows, columns = slice(round(leaf.top), round(leaf.bottom)), slice(round(leaf.left), round(leaf.right))
+    own, wall = np.median(upright.colour[rows, columns].reshape(-1, 3), axis=0), np.median(profile, axis=0)
+    strays = float(np.median(np.linalg.norm(profile - wall, axis=1)))
+    return bool(np.linalg.norm(wall - own) > max(_OTHER, 2.0 * strays))
+
+
+def _door_kind(leaf: Box) -> Kind:
+    return Kind.DOOR if leaf.height > 1.35 * leaf.width else Kind.GARAGE
 
 
 def _sureness(group: PaneGroup) -> float:
@@ -235,8 +258,7 @@ def _door(upright: Upright, leaf: Box, sureness: float) -> Opening:
     side = min(sides, default=min(0.1 * leaf.width, 0.006 * upright.size[0]))
     top = _margin(upright, upper, "top", reach)
     top = top if top is not None and 0.5 * side < top < 1.6 * side else side
-    kind = Kind.DOOR if leaf.height > 1.35 * leaf.width else Kind.GARAGE
-    return Opening(kind, leaf.grown(side, top, side, 0.0), False, 0.0, sureness)
+    return Opening(_door_kind(leaf), leaf.grown(side, top, side, 0.0), False, 0.0, sureness)
 
 
 def _door_reach(upright: Upright, leaf: Box) -> float:
