@@ -32,7 +32,7 @@ Room = tuple[Row, Row, Row, Row, Row, Row]  # see `make_room`
 
 _CELLS = (1, 2, 4)  # sides of the cells, wider where that is not enough [camera px]
 _STEEP = 0.6  # share of a period by which the fringe may change from cell to cell
-_FADING = 0.4  # of the light of the known pixels around, in a window: where there is less, the surface ends
+_FADING = 0.5  # of the light of the known pixels around, in a window: where there is less, the surface ends
 _TRUST = 0.6  # weight of a window's fringe against its surface, which many more pixels made
 _UNSURE_PX = 0.3  # noise from which a pixel's own place is foretold anew [projector px]
 _GAIN = 4  # new pixels from which on a block is worth going on from
@@ -283,8 +283,8 @@ def keep_found(
             found[0, row, col], found[1, row, col] = x, y
             # As if it stood alone: its neighbours share the noise of its window, and what fits surfaces takes the
             # noise of neighbours for independent.
-            found[2, row, col] = period_x / (2.0 * np.pi) * noise_x / ax
-            found[3, row, col] = period_y / (2.0 * np.pi) * noise_y / ay
+            found[2, row, col] = period_x / (2.0 * np.pi) * noise_x * cell / ax
+            found[3, row, col] = period_y / (2.0 * np.pi) * noise_y * cell / ay
             found[4, row, col] = np.sqrt(light_x * light_y)
     return gained
 
