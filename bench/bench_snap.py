@@ -3,10 +3,10 @@
 Every corner is clicked with a normal noise of 2 photo pixels along x and y, all paths settled together on the photo by
 the projector's light, and carried to projector pixels through the exact scan. Edges that the photo does not show (white
 board on white board, behind shrubs) cannot be settled on; they count in the last column only. The weights of settling
-were chosen with hands 0 to 19 and 3000 to 3059, and looked at with 12 to 35 and 100 to 1307; the default here begins at
-2000.
+were chosen with hands 0 to 19 and 3000 to 3059, and looked at with 12 to 35, 100 to 1307, 2000 to 2015, 7000 to
+7011 and 8000 to 8009; the default here begins at 2016.
 
-    python bench/bench_snap.py [--hands 24] [--first 2000] [--noise-px 2]
+    python bench/bench_snap.py [--hands 24] [--first 2016] [--noise-px 2]
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def main() -> None:
     """Print a line for each hand, and each house's own."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--hands", type=int, default=24)
-    parser.add_argument("--first", type=int, default=2000)
+    parser.add_argument("--first", type=int, default=2016)
     parser.add_argument("--noise-px", type=float, default=2.0)
     args = parser.parse_args()
     for house in HOUSES:
