@@ -22,6 +22,7 @@ import numpy as np
 
 from limewash.errors import InputError
 from limewash.scan.correspondence import Correspondence
+from limewash.scan.mark import FORMS
 from limewash.scan.pattern import plan_pattern, write_pattern
 from limewash.scan.read import ScanResult, read_clip
 from limewash.world.accuracy import errors_px
@@ -90,9 +91,9 @@ def main() -> None:
         world = load_world("painted", camera_size=size, projector_size=size)
         truth, view = world.truth(), world.view()
         whole = []
-        for short in (False, True):
-            clip = folder / f"clip-{short}.mp4"
-            write_pattern(folder / "pattern.mp4", plan_pattern(size, short=short))
+        for form in FORMS:
+            clip = folder / f"clip-{form}.mp4"
+            write_pattern(folder / "pattern.mp4", plan_pattern(size, form=form))
             film(folder / "pattern.mp4", clip, under_video(view), Phone(seed=options.seed, lead_s=0.5, tail_s=0.5))
             whole.append((clip.read_bytes(), spoiled.frames_of(clip)))
         start_s = time.perf_counter()

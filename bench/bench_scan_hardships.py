@@ -19,6 +19,7 @@ import av
 
 from limewash.errors import InputError
 from limewash.media.reading import ClipReader
+from limewash.scan.mark import Form
 from limewash.scan.pattern import plan_pattern, write_pattern
 from limewash.scan.read import read_clip
 from limewash.world.accuracy import accuracy
@@ -46,12 +47,13 @@ class Hardship:
     pattern_rate: int = 30
     refresh_hz: float | None = None
     hevc: bool = False
-    short: bool = False
+    form: Form = "usual"
 
 
 HARDSHIPS = (
     Hardship("none"),
-    Hardship("short pattern", short=True),
+    Hardship("short pattern", form="short"),
+    Hardship("long pattern", form="long"),
     Hardship("a third of the light", light=1 / 3),
     Hardship("defocus of 2 px", chain=Chain(defocus_px=2.0)),
     Hardship("vibration of 0.3 px", phone={"vibration_px": 0.3}),
@@ -81,9 +83,9 @@ HARDSHIPS = (
 def film_it(house: VirtualHouse, hardship: Hardship, seed: int, folder: Path) -> Path:
     """The clip of a house under a hardship."""
     size = house.projector.size
-    name = f"pattern-{size[0]}-{hardship.pattern_rate}-{hardship.short}.mp4"
+    name = f"pattern-{size[0]}-{hardship.pattern_rate}-{hardship.form}.mp4"
     if not (folder / name).exists():
-        write_pattern(folder / name, plan_pattern(size, hardship.pattern_rate, hardship.short))
+        write_pattern(folder / name, plan_pattern(size, hardship.pattern_rate, hardship.form))
     clip = folder / "clip.mp4"
     view = house.view()
     street = StreetLight(view, **hardship.street) if hardship.street else None  # type: ignore[arg-type]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.media.writing import VideoWriter
-from limewash.scan.mark import KNOWN_SIZES
+from limewash.scan.mark import FORMS, KNOWN_SIZES
 from limewash.scan.pattern import plan_pattern
 
 Random = np.random.Generator
@@ -39,7 +39,7 @@ def gray_code_film(size: tuple[int, int], r: Random) -> Iterator[Picture]:
 def another_size(size: tuple[int, int], r: Random) -> Iterator[Picture]:
     """Our own pattern for another projector, enlarged to this one's picture by the player."""
     others = [s for s in KNOWN_SIZES if s != size and s[0] <= 1920]
-    plan = plan_pattern(others[r.integers(len(others))], short=bool(r.integers(2)))
+    plan = plan_pattern(others[r.integers(len(others))], form=FORMS[r.integers(len(FORMS))])
     for n in range(plan.frame_count):
         yield _fitted(plan.frame(n), size)
 

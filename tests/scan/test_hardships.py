@@ -113,14 +113,14 @@ def test_frame_rates_from_24_to_240(tmp_path: Path, rate: Fraction | int) -> Non
     """Faster cameras see less light in each frame: more noise, but more frames."""
     fast = float(rate) / 30
     phone = Phone(rate=Fraction(rate), noise=0.012 * max(fast, 1.0) ** 0.5, drift=0.03)
-    film(tmp_path / "clip.mp4", plan_pattern(SIZE, short=True), street(), phone)
+    film(tmp_path / "clip.mp4", plan_pattern(SIZE, form="short"), street(), phone)
     check(read_clip(tmp_path / "clip.mp4", SIZE), street(), rmse_px=0.6)
 
 
 @pytest.mark.slow
 def test_clip_of_720_rows_of_a_projector_of_1080(tmp_path: Path) -> None:
     scene = Street((1280, 720), (1920, 1080), box=None, pane=None)
-    film(tmp_path / "clip.mp4", plan_pattern((1920, 1080), short=True), scene, Phone())
+    film(tmp_path / "clip.mp4", plan_pattern((1920, 1080), form="short"), scene, Phone())
     check(read_clip(tmp_path / "clip.mp4", (1920, 1080)), scene, rmse_px=0.6)
 
 
@@ -191,7 +191,7 @@ def test_a_sinking_tripod_is_put_right(tmp_path: Path) -> None:
     ids=["lamp", "ambient"],
 )
 def test_light_that_is_always_there_is_told(tmp_path: Path, phone: Phone, code: str) -> None:
-    film(tmp_path / "clip.mp4", plan_pattern(SIZE, short=True), street(), phone)
+    film(tmp_path / "clip.mp4", plan_pattern(SIZE, form="short"), street(), phone)
     result = read_clip(tmp_path / "clip.mp4", SIZE)
     assert code in {item.code for item in result.findings.warnings}
     check(result, street(), rmse_px=0.6)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from limewash.errors import InputError
 from limewash.media.reading import ClipReader
 from limewash.scan import mark
+from limewash.scan.mark import FORMS, Form
 from limewash.scan.pattern import Hold, PatternPlan, plan_pattern, write_pattern
 
 SIZES = [(1280, 720), (1280, 800), (1920, 1080), (1920, 1200), (3840, 2160)]
@@ -23,18 +24,19 @@ RATES = [24, 25, 30, 50, 60, Fraction(30000, 1001)]
 @pytest.mark.parametrize("rate", RATES)
 @pytest.mark.parametrize("size", SIZES)
 def test_lengths_are_as_promised(size: tuple[int, int], rate: int | Fraction) -> None:
-    full, short = plan_pattern(size, rate), plan_pattern(size, rate, short=True)
+    full, short, long = (plan_pattern(size, rate, form) for form in FORMS)
     assert full.duration_s <= 30.0
     assert short.duration_s < 12.0
-    for plan in (full, short):
+    assert long.duration_s < 45.0
+    for plan in (full, short, long):
         # A hold of 0.2 s leaves a phone at 30 frames/s several clean frames.
         assert 0.2 <= plan.beat_s <= 0.27
 
 
-@pytest.mark.parametrize("short", [False, True])
-def test_flashes_stay_below_three_a_second(short: bool) -> None:
+@pytest.mark.parametrize("form", FORMS)
+def test_flashes_stay_below_three_a_second(form: Form) -> None:
     """WCAG 2.2, general flash: not more than three pairs of opposing changes of luminance in any second."""
-    plan = plan_pattern((320, 180), 30, short=short)
+    plan = plan_pattern((320, 180), 30, form)
     mean = np.array([plan.frame(i).mean() for i in range(plan.title_frames, plan.frame_count)]) / 255.0
     rises = np.flatnonzero((mean[1:] > 0.9) & (mean[:-1] < 0.1))
     assert len(rises) > 4
@@ -52,10 +54,10 @@ def test_all_holds_but_the_references_are_equally_bright() -> None:
 @given(
     width=st.integers(160, 2000).map(lambda n: 2 * n),
     height=st.integers(90, 1100).map(lambda n: 2 * n),
-    short=st.booleans(),
+    form=st.sampled_from(FORMS),
 )
-def test_every_position_can_be_told_from_the_pictures(width: int, height: int, short: bool) -> None:
-    plan = plan_pattern((width, height), short=short)
+def test_every_position_can_be_told_from_the_pictures(width: int, height: int, form: Form) -> None:
+    plan = plan_pattern((width, height), form=form)
     for which, length in enumerate((width, height)):
         assert np.abs(_position(plan, which) - np.arange(length)).max() < 0.05
 
@@ -112,13 +114,14 @@ def test_mark_check_is_the_catalogued_one() -> None:
 
 
 def test_marks_of_known_sizes_differ() -> None:
-    chips = {mark.mark_chips(size, short=short) for size in mark.KNOWN_SIZES for short in (False, True)}
-    assert len(chips) == 2 * len(mark.KNOWN_SIZES)
+    chips = {mark.mark_chips(size, form) for size in mark.KNOWN_SIZES for form in FORMS}
+    assert len(chips) == 3 * len(mark.KNOWN_SIZES)
 
 
-def test_wrong_size_is_named() -> None:
-    word = mark.mark_chips((1280, 720), short=False)[-mark.DATA_BITS :]
-    assert mark.check_mark(word, (1280, 720)) is False
+@pytest.mark.parametrize("form", FORMS)
+def test_wrong_size_is_named(form: Form) -> None:
+    word = mark.mark_chips((1280, 720), form)[-mark.DATA_BITS :]
+    assert mark.check_mark(word, (1280, 720)) == form
     with pytest.raises(InputError, match="pattern for 1280x720, but the projector of this project has 1920x1080"):
         mark.check_mark(word, (1920, 1080))
 
@@ -136,7 +139,7 @@ def test_bad_rate_is_refused(rate: int) -> None:
 
 
 def test_video_shows_the_plan(tmp_path: Path) -> None:
-    plan = plan_pattern((640, 360), 30, short=True)
+    plan = plan_pattern((640, 360), 30, form="short")
     write_pattern(tmp_path / "pattern.mp4", plan)
     with ClipReader(tmp_path / "pattern.mp4") as reader:
         assert reader.info.size == plan.size
@@ -164,7 +167,7 @@ def test_checks_are_single_lines_and_the_grey_they_blur_into(size: tuple[int, in
         # What a scaler makes of lines that fall between two pixels, in codes, is the grey.
         between = 0.5 * (picture + np.roll(picture, 1, axis=axis))
         assert np.abs(between - grey).max() <= 0.5
-    assert plan_pattern(size, short=True).checks == ()
+    assert plan_pattern(size, form="short").checks == ()
 
 
 def test_lines_come_through_the_encoder(tmp_path: Path) -> None:

@@ -10,12 +10,13 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from street import SIZE, Phone, film, street
+from street import SIZE, Phone, Street, film, street
 
 from limewash.errors import InputError
 from limewash.geometry.homography import apply_homography
 from limewash.media.writing import VideoWriter
 from limewash.scan import read
+from limewash.scan.clip import take_clip
 from limewash.scan.correspondence import Correspondence, load_correspondence
 from limewash.scan.findings import load_findings
 from limewash.scan.pattern import plan_pattern
@@ -75,13 +76,26 @@ def test_flat_wall_follows_opencvs_homography(scan: ScanResult) -> None:
     ids=["25-24", "rolling", "60-25 tone curve", "24-30 wrong clock, drift", "dark", "over-exposed"],
 )
 def test_short_pattern_at_other_rates(tmp_path: Path, pattern_rate: int, phone: Phone) -> None:
-    film(tmp_path / "clip.mp4", plan_pattern(SIZE, pattern_rate, short=True), street(), phone)
+    film(tmp_path / "clip.mp4", plan_pattern(SIZE, pattern_rate, form="short"), street(), phone)
     result = read_clip(tmp_path / "clip.mp4", SIZE)
     errors = street().errors_px(result.correspondence)
     assert np.median(errors) <= 0.15
     assert np.sqrt(np.mean(errors**2)) <= 0.6
     assert np.mean(errors > 3.0) <= 2e-3
     assert coverage(result.correspondence) >= 0.95
+
+
+def test_the_long_pattern_gives_twice_the_frames(tmp_path: Path) -> None:
+    clip, small = tmp_path / "clip.mp4", (320, 180)
+    wall = Street(small, small, box=None, pane=None)
+    film(clip, plan_pattern(small, 30, "long"), wall, Phone())
+    takes = take_clip(clip, small)
+    fringes = np.array([hold.kind in ("fringe", "code") for hold in takes.plan.body])
+    assert takes.plan.form == "long"
+    # 14 frames a hold; the one in which the picture changes shows two, and a rolling shutter may spoil the next.
+    assert takes.counts[fringes].min() >= 12
+    errors = wall.errors_px(read_clip(clip, small).correspondence)
+    assert np.median(errors) <= 0.15
 
 
 def test_photo_is_the_scene_in_white_light(scan: ScanResult) -> None:
@@ -136,7 +150,7 @@ def test_stopping_while_reading_passes_through(clip: Path) -> None:
 
 
 def test_progress_runs_from_start_to_end(tmp_path: Path) -> None:
-    film(tmp_path / "clip.mp4", plan_pattern(SIZE, short=True), street(), Phone(noise=0.0))
+    film(tmp_path / "clip.mp4", plan_pattern(SIZE, form="short"), street(), Phone(noise=0.0))
     told: list[float] = []
     read_clip(tmp_path / "clip.mp4", SIZE, lambda share, doing: told.append(share))
     assert told == sorted(told)
@@ -203,7 +217,7 @@ def test_truncated_file_is_refused(tmp_path: Path, clip: Path) -> None:
 
 
 def test_clip_that_ends_early_is_refused(tmp_path: Path) -> None:
-    plan = plan_pattern(SIZE, short=True)
+    plan = plan_pattern(SIZE, form="short")
     film(tmp_path / "clip.mp4", plan, street(), Phone(), last_s=plan.duration_s - 3.0)
     with pytest.raises(InputError, match=r"is too short: it ends 1\.\d s before the pattern does"):
         read_clip(tmp_path / "clip.mp4", SIZE)
@@ -215,14 +229,14 @@ def test_wrong_projector_size_is_named(clip: Path) -> None:
 
 
 def test_bumped_camera_is_refused(tmp_path: Path) -> None:
-    plan = plan_pattern(SIZE, short=True)
+    plan = plan_pattern(SIZE, form="short")
     film(tmp_path / "clip.mp4", plan, street(), Phone(bump_px=6.0, bump_s=0.5 * plan.duration_s))
     with pytest.raises(InputError, match=r"moved by .* px while the pattern played"):
         read_clip(tmp_path / "clip.mp4", SIZE)
 
 
 def test_slight_movement_is_a_warning(tmp_path: Path) -> None:
-    plan = plan_pattern(SIZE, short=True)
+    plan = plan_pattern(SIZE, form="short")
     film(tmp_path / "clip.mp4", plan, street(), Phone(bump_px=0.4, bump_s=0.8 * plan.duration_s))
     findings = read_clip(tmp_path / "clip.mp4", SIZE).findings
     moved = next(item for item in findings.warnings if item.code == "camera-moved")
@@ -231,6 +245,6 @@ def test_slight_movement_is_a_warning(tmp_path: Path) -> None:
 
 def test_lost_fringes_are_told(tmp_path: Path) -> None:
     """The start mark comes through, but nothing is in focus."""
-    film(tmp_path / "clip.mp4", plan_pattern(SIZE, short=True), street(), Phone(blur_px=9.0))
+    film(tmp_path / "clip.mp4", plan_pattern(SIZE, form="short"), street(), Phone(blur_px=9.0))
     with pytest.raises(InputError, match=r"pattern was found but only .* fine lines are lost; focus"):
         read_clip(tmp_path / "clip.mp4", SIZE)

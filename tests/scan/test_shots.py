@@ -17,11 +17,12 @@ from limewash.errors import InputError
 from limewash.media.images import read_image, write_image
 from limewash.scan.any_input import read_any
 from limewash.scan.correspondence import Correspondence
+from limewash.scan.mark import Form
 from limewash.scan.pattern import Hold, PatternPlan, plan_pattern
 from limewash.scan.recognise import Lines, recognise
 from limewash.scan.shots import picture_name, pictures_of, read_shots, write_pictures
 
-SHORT = plan_pattern(SIZE, short=True)
+SHORT = plan_pattern(SIZE, form="short")
 
 
 def photograph(
@@ -57,23 +58,23 @@ def shots() -> dict[Hold, NDArray[np.uint8]]:
 
 
 @pytest.mark.parametrize(
-    ("size", "short", "way"),
+    ("size", "form", "way"),
     [
-        ((480, 270), False, "upright"),
-        ((480, 270), True, "quarter turn"),
-        ((480, 270), False, "mirrored"),
-        ((1280, 720), True, "upright"),
-        ((1280, 720), False, "quarter turn"),
+        ((480, 270), "usual", "upright"),
+        ((480, 270), "short", "quarter turn"),
+        ((480, 270), "usual", "mirrored"),
+        ((1280, 720), "short", "upright"),
+        ((1280, 720), "usual", "quarter turn"),
     ],
 )
-def test_each_photo_is_told_however_the_camera_is_turned(size: tuple[int, int], short: bool, way: str) -> None:
-    plan = plan_pattern(size, short=short)
+def test_each_photo_is_told_however_the_camera_is_turned(size: tuple[int, int], form: Form, way: str) -> None:
+    plan = plan_pattern(size, form=form)
     taken = photograph(plan, Street((800, 450) if size[0] > 800 else (480, 270), size), noise=0.02)
     turned = {"upright": np.asarray, "quarter turn": np.rot90, "mirrored": np.fliplr}[way]
     photos = [np.ascontiguousarray(turned(photo)) for photo in taken.values()]
-    found = recognise(lines_of(photos), [plan_pattern(size), plan_pattern(size, short=True)])
+    found = recognise(lines_of(photos), [plan_pattern(size), plan_pattern(size, form="short")])
     assert found is not None
-    assert found[0].short is short
+    assert found[0].form == form
     assert found[1] == list(taken)
 
 

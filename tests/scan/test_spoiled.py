@@ -19,7 +19,7 @@ from limewash.scan.read import read_clip
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, Frames]:
     path = tmp_path_factory.mktemp("whole") / "clip.mp4"
-    film(path, plan_pattern(SIZE, short=True), street(), Phone())
+    film(path, plan_pattern(SIZE, form="short"), street(), Phone())
     return path.read_bytes(), spoiled.frames_of(path)
 
 

@@ -26,6 +26,9 @@ def pattern(
     size: Annotated[str, typer.Option(help="Native pixels of the projector.")] = "1920x1080",
     rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
     short: Annotated[bool, typer.Option("--short", help="Under 12 s, to find a bumped projector again.")] = False,
+    long: Annotated[
+        bool, typer.Option("--long", help="40 s instead of 30, for dark houses: every picture stays twice as long.")
+    ] = False,
     stills: Annotated[
         Path | None,
         typer.Option(
@@ -39,12 +42,16 @@ def pattern(
 
     Example:  limewash scan pattern pattern.mp4 --size 1920x1080
 
+      limewash scan pattern pattern.mp4 --long
+
       limewash scan pattern --stills pictures --short --size 1920x1080
     """
     from limewash.scan.pattern import plan_pattern, write_pattern
     from limewash.scan.shots import write_pictures
 
-    plan = plan_pattern(parse_size(size), rate, short)
+    if short and long:
+        raise InputError("--short and --long exclude each other: choose one")
+    plan = plan_pattern(parse_size(size), rate, "short" if short else "long" if long else "usual")
     if (out is None) == (stills is None):
         raise InputError("name either the video, 'limewash scan pattern OUT.mp4', or a folder: --stills DIR")
     with bar("Pattern") as report:
@@ -52,7 +59,7 @@ def pattern(
             pictures = write_pictures(stills, plan, report)
         elif out is not None:
             write_pattern(out, plan, report)
-    made: dict[str, Any] = {"size": list(plan.size), "short": short}
+    made: dict[str, Any] = {"size": list(plan.size), "form": plan.form}
     if stills is not None:
         if as_json:
             print_json({"folder": str(stills), "pictures": [path.name for path in pictures], **made})

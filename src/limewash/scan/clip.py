@@ -62,8 +62,7 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
             else:
                 mark = seeker.see(t_s, luma)
                 if mark is not None:
-                    short = check_mark(mark.word, projector_size)
-                    plan = plan_pattern(projector_size, short=short)
+                    plan = plan_pattern(projector_size, form=check_mark(mark.word, projector_size))
                     follower = Follower(path, info, plan, mark, seeker.sparse, seeker.times_s, seeker.samples)
         if follower is None:
             raise seeker.watch.no_pattern(path, projector_size)

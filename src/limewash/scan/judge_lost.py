@@ -3,7 +3,8 @@
 White shows where light falls; where nothing was read all the same, the fringe tells why. A place counts by the
 projector's pixels that land on it, told from the slope of what was read around it: a roof at grazing light is small in
 the photo and large in the projector's picture. What was read but did not make it into the projector's picture was too
-uncertain, or lay at a rim. What is so dark that even white does not show on it is not counted: the truth is somewhat worse.
+uncertain, or lay at a rim. What is so dark that even white does not show on it is not counted: the truth is somewhat
+worse.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ _WORDS = {
 }
 _REMEDIES = {
     "faint": (
-        "Longer exposure or higher ISO, the projector's brightest plain mode, the camera closer, darker surroundings; "
+        "The long pattern ('limewash scan pattern --long'), longer exposure or higher ISO, the projector's brightest "
+        "plain mode, the camera closer, darker surroundings; "
         "steep and dark parts such as roofs may stay out of reach."
     ),
     "washed_out": (

@@ -1,6 +1,6 @@
 """The pattern video: what the projector shows while a phone films the house.
 
-Title card and count-down, start mark (see `mark`), then holds of a fifth to a quarter of a second each, then an
+Title card and count-down, start mark (see `mark`), then holds of a fifth to half a second each, then an
 end mark, a few holds that check the chain of player and projector, and a closing card. All of it follows from the
 projector's size and the frame rate.
 
@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
@@ -33,7 +33,7 @@ from limewash.errors import InputError
 from limewash.media.writing import VideoWriter
 from limewash.progress import Progress, silent
 from limewash.scan.card import closing_card, title_card
-from limewash.scan.mark import mark_chips
+from limewash.scan.mark import Form, mark_chips
 
 Picture = NDArray[np.uint8]
 Kind = Literal["black", "white", "grey", "fringe", "code", "lines"]
@@ -119,8 +119,8 @@ class PatternPlan:
         Projector's native width and height. [px]
     rate : Fraction
         Frames per second. [1/s]
-    short : bool
-        The short form, for re-alignment.
+    form : str
+        "usual"; "short", for re-alignment; "long", for dark houses: every hold lasts twice as long.
     beat_frames : int
         Frames per beat; a hold lasts one beat or more.
     title_frames, closing_frames : int
@@ -139,7 +139,7 @@ class PatternPlan:
 
     size: tuple[int, int]
     rate: Fraction
-    short: bool
+    form: Form
     beat_frames: int
     title_frames: int
     closing_frames: int
@@ -149,6 +149,11 @@ class PatternPlan:
     end: tuple[Hold, ...]
     checks: tuple[Hold, ...]
     _drawn: dict[str, Picture] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def short(self) -> bool:
+        """Whether it is the short form."""
+        return self.form == "short"
 
     @property
     def beat_s(self) -> float:
@@ -223,7 +228,7 @@ class PatternPlan:
         return self._drawn[key]
 
 
-def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, short: bool = False) -> PatternPlan:
+def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, form: Form = "usual") -> PatternPlan:
     """Plan the pattern video.
 
     Parameters
@@ -232,8 +237,10 @@ def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, short
         Projector's native width and height, even, at least 320 x 180. [px]
     rate : number
         Frames per second, 24 to 60. [1/s]
-    short : bool
-        Plan the short form (under 12 s), which repairs the line-up of a house that has been scanned before.
+    form : str
+        "short" (under 12 s) repairs the line-up of a house that has been scanned before; "long" (under 45 s) shows
+        every hold for twice as long: the phone adds up twice the light, and its compression loses less of faint
+        fringes.
 
     Raises
     ------
@@ -249,18 +256,22 @@ def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, short
     if not 23.9 <= float(rate) <= 60.1:
         raise InputError(f"rate must be 24 to 60 frames/s, got {float(rate):g}; 30 suits most players")
     exact = Fraction(rate).limit_denominator(1001)
+    short = form == "short"
     axes = (_axis(width, 8, short=short), _axis(height, 7, short=short))
+    body = _body(axes, short=short)
+    if form == "long":
+        body = tuple(replace(hold, beats=max(hold.beats, 2)) for hold in body)
     beat = math.ceil(exact / 5) if short else max(math.ceil(exact / 5), round(exact * Fraction(234, 1000)))
     return PatternPlan(
         size=(width, height),
         rate=exact,
-        short=short,
+        form=form,
         beat_frames=beat,
         title_frames=round((SHORT_TITLE_S if short else TITLE_S) * exact),
         closing_frames=round((SHORT_CLOSING_S if short else CLOSING_S) * exact),
         axes=axes,
-        chips=mark_chips((width, height), short=short),
-        body=_body(axes, short=short),
+        chips=mark_chips((width, height), form),
+        body=body,
         end=(Hold("black"), Hold("white"), Hold("black")),
         checks=() if short else _checks(),
     )

@@ -97,7 +97,7 @@ def read_shots(
     if keep is not None:
         new_folder(keep, "the frames")
     lines = _sample(paths, part_of(progress, 0.0, 0.4))
-    found = recognise(lines, [plan_pattern(projector_size, short=short) for short in (False, True)])
+    found = recognise(lines, [plan_pattern(projector_size), plan_pattern(projector_size, form="short")])
     if found is None:
         raise InputError(
             f"{folder}: these {len(paths)} photos do not show the pattern's pictures; show each PNG of 'limewash scan "

@@ -55,7 +55,7 @@ class Watch:
 
     def no_pattern(self, path: Path, projector_size: tuple[int, int]) -> InputError:
         """The error that says what was seen instead of a pattern, and what to do."""
-        plan, short = plan_pattern(projector_size), plan_pattern(projector_size, short=True)
+        plan, short = plan_pattern(projector_size), plan_pattern(projector_size, form="short")
         needed_s, least_s = ((len(p.chips) + p.body_beats) * p.beat_s for p in (plan, short))
         brightest, clipped = max(self._bright, default=0.0), float(np.median(self._clipped or [0.0]))
         change = max(self._mean, default=0.0) - min(self._mean, default=0.0)
