@@ -45,7 +45,7 @@ def test_light_from_wall_to_wall_does_not_move_the_scan(tmp_path: Path) -> None:
     scattered = (whole - direct)[lit] / whole[lit]
     assert np.quantile(scattered, 0.9) > 0.2  # the corner is worth the name
 
-    plan = plan_pattern(SIZE, short=True)
+    plan = plan_pattern(SIZE, form="short")
     rng = np.random.default_rng(1)
     brightest = np.quantile(whole, 0.99)
     taken = {}
