@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from front import PROJECTOR, to_projector
 
+from limewash.media.reading import ClipReader
 from limewash.project.models import Facade, Place
+from limewash.scan.pattern import plan_pattern
 from limewash.studio.phone_server import PhoneServer
 
 PAGES = ["/", "/site", "/scan", "/trace/house", "/trace/settle", "/show", "/show/packet", "/night"]
@@ -46,6 +48,16 @@ def test_without_a_project_the_start_page_offers_one(window, studio, desk) -> No
     page.wait_for_url("**/")
     page.get_by_role("heading", name="By the lake").wait_for()
     assert desk.project.rig.projector.size == (1280, 800)
+
+
+def test_the_pattern_film_is_made_in_the_form_that_was_chosen(window, desk) -> None:
+    page = window().open("/scan")
+    ready(page)
+    page.get_by_label("Form of the pattern").select_option("short")
+    page.get_by_role("button", name="Make it").click()
+    page.get_by_role("link", name="Download").wait_for()
+    with ClipReader(next((desk.project.root / "scans").glob("pattern-*.mp4"))) as reader:
+        assert reader.info.duration_s == pytest.approx(plan_pattern(PROJECTOR, form="short").duration_s, abs=0.1)
 
 
 def test_a_form_field_is_saved_undone_and_told_its_fault_without_a_jump(window, desk, root) -> None:

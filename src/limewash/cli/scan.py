@@ -27,7 +27,7 @@ def pattern(
     rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
     short: Annotated[bool, typer.Option("--short", help="Under 12 s, to find a bumped projector again.")] = False,
     long: Annotated[
-        bool, typer.Option("--long", help="40 s instead of 30, for dark houses: every picture stays twice as long.")
+        bool, typer.Option("--long", help="40 s instead of 28, for dark houses: every picture stays twice as long.")
     ] = False,
     stills: Annotated[
         Path | None,

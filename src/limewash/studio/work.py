@@ -8,16 +8,19 @@ from typing import Any
 
 from limewash.progress import Progress
 from limewash.project.folder import open_project
+from limewash.scan.mark import Form
 
 Result = dict[str, Any]
 
 
-def write_pattern(progress: Progress, *, size: tuple[int, int], rate: int, out: str) -> Result:
+def write_pattern(
+    progress: Progress, *, size: tuple[int, int], rate: int, out: str, form: Form = "usual"
+) -> Result:
     """The pattern film for a projector."""
     from limewash.scan.pattern import plan_pattern
     from limewash.scan.pattern import write_pattern as write
 
-    plan = plan_pattern((size[0], size[1]), rate)
+    plan = plan_pattern((size[0], size[1]), rate, form)
     write(Path(out), plan, progress)
     return {"seconds": plan.duration_s}
 

@@ -14,6 +14,7 @@ from pydantic import Field
 
 from limewash.errors import InputError
 from limewash.scan.findings import load_findings
+from limewash.scan.mark import FORMS, Form
 from limewash.studio.ground import BY_EYE, make_by_eye
 from limewash.studio.jobs import JobState
 from limewash.studio.routes.common import PICTURE, TheDesk
@@ -46,8 +47,8 @@ class Scans(Wire):
     scans: list[ScanEntry]
     pattern: str | None
     """Name of the pattern film, when it has been made for this projector."""
-    pattern_s: float
-    """How long it plays."""
+    pattern_s: dict[Form, float]
+    """How long each form of it plays."""
 
 
 class FindingEntry(Wire):
@@ -70,6 +71,7 @@ class PatternWish(Wire):
     """The pattern film to make."""
 
     rate: Annotated[int, Field(ge=24, le=60)] = 30
+    form: Form = "usual"
 
 
 @router.get("")
@@ -85,7 +87,7 @@ def read_scans(desk: TheDesk) -> Scans:
         projector_size=project.rig.projector.size,
         scans=entries,
         pattern=pattern.name if pattern.is_file() else None,
-        pattern_s=plan_pattern(project.rig.projector.size).duration_s,
+        pattern_s={form: plan_pattern(project.rig.projector.size, form=form).duration_s for form in FORMS},
     )
 
 
@@ -109,7 +111,7 @@ def begin_by_eye(desk: TheDesk) -> Scans:
 def make_pattern(wish: PatternWish, desk: TheDesk) -> JobState:
     """Write the pattern film for this projector."""
     size = desk.project.rig.projector.size
-    arguments = {"size": size, "rate": wish.rate, "out": str(_pattern_file(desk))}
+    arguments = {"size": size, "rate": wish.rate, "form": wish.form, "out": str(_pattern_file(desk))}
     return desk.jobs.start("pattern", "Writing the pattern film", arguments)
 
 

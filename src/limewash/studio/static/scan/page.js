@@ -52,12 +52,15 @@ class ScanPage {
 
   drawPattern() {
     const [width, height] = this.scans.projector_size;
+    const forms = { usual: "for most houses", long: "for dark houses", short: "to find a bumped projector again" };
+    const form = el("select", { "aria-label": "Form of the pattern" }, ...Object.entries(forms).map(([one, words]) =>
+      el("option", { value: one }, `${Math.round(this.scans.pattern_s[one])} s, ${words}`)));
     const rate = el("select", { "aria-label": "Frames a second" }, ...[30, 25, 24, 50, 60].map((one) => el("option", { value: one }, `${one} frames a second`)));
     redrawn(this.pattern, () => this.pattern.replaceChildren(
-      el("p", { class: "small" }, `For ${width} × ${height} pixels, ${Math.round(this.scans.pattern_s)} s. Made for this projector alone: change its size on the Site page.`),
-      el("div", { class: "row" }, el("span", { class: "rate" }, rate),
+      el("p", { class: "small" }, `For ${width} × ${height} pixels. Made for this projector alone: change its size on the Site page.`),
+      el("div", { class: "row" }, el("span", { class: "form" }, form), el("span", { class: "rate" }, rate),
         button({ icon: "film", text: this.scans.pattern ? "Make it again" : "Make it", kind: this.scans.pattern ? "" : "main",
-          run: () => startJob(this.studio, () => api.post("/api/scan/pattern", { rate: Number(rate.value) })) }),
+          run: () => startJob(this.studio, () => api.post("/api/scan/pattern", { rate: Number(rate.value), form: form.value })) }),
         this.scans.pattern ? button({ icon: "save", text: "Download", kind: "main", href: "/api/scan/pattern/file" }) : "")));
   }
 
