@@ -44,9 +44,9 @@ def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
         If the picture moved too far.
     """
     whites = _whites(takes)
-    last = _relief(_mean(takes, whites[-1:]))
+    last = _edges(takes, whites[-1:])
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        shifts = list(pool.map(lambda n: np.array(shift_px(last, _relief(_mean(takes, [n])))), whites[:-1]))
+        shifts = list(pool.map(lambda n: _moved_px(takes, last, _edges(takes, [n])), whites[:-1]))
     moved_px = max((float(np.hypot(*shift)) for shift in shifts), default=0.0)
     _refuse_ruined(path, takes, moved_px)
     if moved_px < _WORTH_PX:
@@ -55,7 +55,7 @@ def hold_still(path: Path, takes: Takes) -> tuple[Takes, float]:
     known = [(middle_s[n], shift) for n, shift in zip(whites, [*shifts, np.zeros(2)], strict=True)]
     for axis in (0, 1):
         steps = _steps(takes, axis)
-        known.append((float(middle_s[steps].mean()), np.array(shift_px(last, _relief(_mean(takes, steps))))))
+        known.append((float(middle_s[steps].mean()), _moved_px(takes, last, _edges(takes, steps))))
     known.sort(key=lambda moment: moment[0])
     times_s, places = np.array([t for t, _ in known]), np.array([shift for _, shift in known])
     for n, t_s in enumerate(middle_s):
@@ -73,14 +73,14 @@ def moved_between(path: Path, takes: Takes) -> float:
     InputError
         If they moved too far.
     """
-    white = _relief(_mean(takes, _whites(takes)[-1:]))
+    white = _edges(takes, _whites(takes)[-1:])
     moved_px = float("nan")
     for axis in (0, 1):
-        fringes = _relief(_mean(takes, _steps(takes, axis)))
+        fringes = _edges(takes, _steps(takes, axis))
         dx, dy = shift_px(white, fringes)
         back = np.roll(fringes, (-round(dy), -round(dx)), axis=(0, 1))
         if float(np.mean(white * back)) > _ALIKE:
-            moved_px = float(np.fmax(moved_px, np.hypot(dx, dy)))
+            moved_px = float(np.fmax(moved_px, np.hypot(dx, dy) * _scale(takes, white)))
     if moved_px > 0.0:
         _refuse_ruined(path, takes, moved_px)
     return moved_px
@@ -104,13 +104,7 @@ def _refuse_ruined(path: Path, takes: Takes, moved_px: float) -> None:
 
 
 def shift_px(before: Picture, after: Picture) -> tuple[float, float]:
-    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px].
-
-    Pictures wider than 1920 are halved first: their edges are no sharper.
-    """
-    if before.shape[1] > _WIDE_PX:
-        dx, dy = shift_px(_halved(before), _halved(after))
-        return 2.0 * dx, 2.0 * dy
+    """How far a picture moved to the right and down: whole pixels by phase, the rest by its slopes [px]."""
     window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
     # Given the window, OpenCV 5 lays it over the pictures of its caller.
     (dx, dy), _ = cv2.phaseCorrelate(before * window, after * window)
@@ -150,9 +144,23 @@ def _slope(picture: Picture) -> Picture:
     return np.asarray((8.0 * near - far) / 12.0, dtype=np.float32)
 
 
-def _halved(picture: Picture) -> Picture:
-    size = (picture.shape[1] // 2, picture.shape[0] // 2)
-    return np.asarray(cv2.resize(picture[: 2 * size[1], : 2 * size[0]], size, interpolation=cv2.INTER_AREA))
+def _moved_px(takes: Takes, before: Picture, after: Picture) -> NDArray[np.float64]:
+    """How far edges moved, in pixels of the takes."""
+    return np.array(shift_px(before, after)) * _scale(takes, before)
+
+
+def _scale(takes: Takes, edges: Picture) -> int:
+    """Pixels of the takes to one of their edges."""
+    return int(takes.sums.shape[2]) // edges.shape[1]
+
+
+def _edges(takes: Takes, holds: list[int]) -> Picture:
+    """Edges of what some holds show together; of pictures wider than 1920 halved: theirs are no sharper."""
+    picture = _mean(takes, holds)
+    while picture.shape[1] > _WIDE_PX:
+        size = (picture.shape[1] // 2, picture.shape[0] // 2)
+        picture = np.asarray(cv2.resize(picture[: 2 * size[1], : 2 * size[0]], size, interpolation=cv2.INTER_AREA))
+    return _relief(picture)
 
 
 def _mean(takes: Takes, holds: list[int]) -> Picture:
