@@ -125,6 +125,9 @@ def test_levels_say_nothing_where_the_exposure_hunts() -> None:
     weak, banded = (lines(0.5), lines(0.5)), (lines(0.3, 0.03, 29.0), lines(0.3, 0.03, 16.0))
     assert chain_findings(weak, (1920, 1080), exposure_held=False) == []
     assert chain_findings(banded, (1920, 1080), exposure_held=False)[0].code == "overscan"
+    few = (lines(0.7), lines(0.1, 2.0 / 1080))
+    assert chain_findings(few, (1920, 1080), exposure_held=False) == [], "two bands may be the wall's own paint"
+    assert chain_findings(few, (1920, 1080))[0].code == "scaled"
 
 
 def test_direction_is_left_open_where_nothing_shows_it() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from limewash.scan.findings import Finding
@@ -13,6 +15,7 @@ _FEWEST_LOST_PX = 1.5  # cropping of less cannot be told from the rim
 _ALIKE = 0.004  # scales that differ by less count as one
 _BLURRED_PX = 1.5  # lines of two pixels begin to run into each other
 _UNEVEN_PX = 1.0
+_CERTAIN_BANDS = 4.0  # over the picture: so many are none of the wall's own
 
 _ASPECTS = (
     (1.111, "16:10 and 16:9"),
@@ -39,8 +42,10 @@ def chain_findings(
     size : (int, int)
         Width and height of the video. [px]
     exposure_held : bool
-        Whether levels of one hold can be compared with those of another; bands can be told without.
+        Whether levels of one hold can be compared with those of another; where not, a band or two may be paint.
     """
+    if not exposure_held:
+        axes = (_sure(axes[0], size[0]), _sure(axes[1], size[1]))
     x, y = axes
     if np.isnan(x.kept) or np.isnan(y.kept):
         return []
@@ -53,6 +58,13 @@ def chain_findings(
         text = "Player and projector show the video pixel for pixel: lines one pixel wide arrive whole."
         return [Finding("pixel-for-pixel", "good", text, "", numbers)]
     return [_lines_lost(x, y, numbers)] if exposure_held else []
+
+
+def _sure(axis: AxisScaling, length: int) -> AxisScaling:
+    """Without bands that are too few to be certain."""
+    if not axis.bands * length < _CERTAIN_BANDS:
+        return axis
+    return replace(axis, bands=np.nan, bands_first=np.nan, bands_last=np.nan)
 
 
 def _keystone(x: AxisScaling, y: AxisScaling, numbers: dict[str, float]) -> Finding:

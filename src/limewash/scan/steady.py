@@ -151,7 +151,7 @@ def _moved_px(takes: Takes, before: Picture, after: Picture) -> NDArray[np.float
 
 def _scale(takes: Takes, edges: Picture) -> int:
     """Pixels of the takes to one of their edges."""
-    return int(takes.sums.shape[2]) // edges.shape[1]
+    return int(takes.sums.shape[2] // edges.shape[1])
 
 
 def _edges(takes: Takes, holds: list[int]) -> Picture:
