@@ -5,7 +5,8 @@ camera, so that no fixed neighbourhood can be averaged. But some of its pixels s
 goes on. In small blocks a plane through those pixels foretells phase and code of every pixel around; all holds of
 both axes are demodulated with what is foretold, which brings even a fringe far below the noise to light when 25
 pixels of 46 holds are added up. What comes out is either nothing, and the pixel stays unknown, or a fringe, whose
-phase then corrects the place foretold. What was found foretells the next block.
+phase then corrects the place foretold. What was found foretells the next block. Where 25 pixels are not enough, cells
+of 2 x 2 and 4 x 4 pixels take their place.
 """
 
 from __future__ import annotations

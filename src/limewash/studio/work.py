@@ -13,9 +13,7 @@ from limewash.scan.mark import Form
 Result = dict[str, Any]
 
 
-def write_pattern(
-    progress: Progress, *, size: tuple[int, int], rate: int, out: str, form: Form = "usual"
-) -> Result:
+def write_pattern(progress: Progress, *, size: tuple[int, int], rate: int, out: str, form: Form = "usual") -> Result:
     """The pattern film for a projector."""
     from limewash.scan.pattern import plan_pattern
     from limewash.scan.pattern import write_pattern as write
