@@ -45,6 +45,23 @@ def test_pattern_film_read_and_check(
     assert "projector's picture" in told
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [(("p.mp4", "--short", "--long"), "exclude each other"), (("--stills", "st", "--long"), "--long is for the video")],
+)
+def test_forms_that_make_no_sense_are_refused(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    options: tuple[str, ...],
+    said: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(monkeypatch, "scan", "pattern", *options) == 2
+    assert said in " ".join(capsys.readouterr().err.split())
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_frames_of_stills_are_not_kept_twice(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -51,6 +51,8 @@ def pattern(
 
     if short and long:
         raise InputError("--short and --long exclude each other: choose one")
+    if long and stills is not None:
+        raise InputError("--long is for the video: photos take as long as they take; leave it out")
     plan = plan_pattern(parse_size(size), rate, "short" if short else "long" if long else "usual")
     if (out is None) == (stills is None):
         raise InputError("name either the video, 'limewash scan pattern OUT.mp4', or a folder: --stills DIR")
