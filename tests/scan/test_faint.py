@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from limewash.scan.decode import AxisHolds, Decoded, decode_stack
 from limewash.scan.faint import follow_faint
+from limewash.scan.patch import fit_patch
 from limewash.scan.pattern import PatternPlan, plan_pattern
 
 SIZE = (240, 160)  # columns and rows of the camera
@@ -111,3 +112,30 @@ def test_a_surface_numbered_a_period_off_is_not_followed(
     follow_faint(sums, axes, np.full(SIZE[::-1], NOISE, dtype=np.float32), found)
     share = np.isfinite(found[0])[:, FAINT].mean()
     assert share > 0.9 if followed else share < 0.01
+
+
+@pytest.mark.parametrize("extent_rad", [0.5, 9.0], ids=["much smaller than a period", "larger"])
+def test_a_patch_is_fitted_as_least_squares_has_it(extent_rad: float) -> None:
+    """Against NumPy's least squares, on the model that the kernel states."""
+    rng = np.random.default_rng(3)
+    holds, cells = 22, 64
+    hold_rad, cell_rad = rng.uniform(0.0, 2.0 * np.pi, holds), 1.0 + np.linspace(0.0, extent_rad, cells)
+    seen = (
+        3.0 * np.cos(cell_rad + 0.3 - hold_rad[:, None])
+        + rng.standard_normal((holds, 1))
+        + rng.standard_normal((holds, cells))
+    )
+    ones = np.ones((1, cells), dtype=np.float32)
+    waves = np.column_stack([np.cos(hold_rad), np.sin(hold_rad)])
+    turn = [part(cell_rad).astype(np.float32) for part in (np.cos, np.sin)]
+    rest, clear = fit_patch(seen.astype(np.float32), waves, np.full(holds, -1), ones, ones[0], *turn)
+
+    pooled = (seen * np.exp(-1j * cell_rad)).mean(axis=1)
+    q = np.exp(-2j * cell_rad).mean()
+    columns = [(a * np.exp(-1j * hold_rad) + np.conj(a) * np.exp(1j * hold_rad) * q) / 2.0 for a in (1.0, 1.0j)]
+    design, wanted = (np.concatenate([z.real, z.imag]) for z in (np.column_stack(columns), pooled))
+    (a, b), (left,), *_ = np.linalg.lstsq(design, wanted, rcond=None)
+    assert rest == pytest.approx(left / holds, rel=1e-3)
+    spread = left / (2 * holds - 2) * (1.0 + abs(q) ** 2)
+    explained = float(np.sum((design @ [a, b]) ** 2))
+    assert clear == pytest.approx(np.sqrt(explained / (2.0 * spread)), rel=1e-3)
