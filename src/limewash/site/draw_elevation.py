@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from limewash.project.lengths import Units, show_length
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
+from limewash.site.clear_words import ClearWords
 from limewash.site.drafting import (
     Frame,
     dimension,
@@ -45,7 +46,7 @@ def draw_elevation(placement: Placement, scene: Scene, *, size_mm: tuple[float, 
             sheet.geometry(on_sheet(shape), pen=GREY)
         draw_glass(sheet, part.surface, on_sheet)
     _measures(sheet, frame, placement, scene, apart)
-    words = Words(sheet, inside=(2.0, 2.0, sheet.width_mm - 2.0, sheet.height_mm - foot))
+    words = ClearWords(sheet, inside=(2.0, 2.0, sheet.width_mm - 2.0, sheet.height_mm - foot))
     _aim(sheet, words, frame, placement, scene.units, named=roomy)
     if roomy:
         _names(words, frame, placement)
@@ -161,4 +162,5 @@ def _aim(sheet: Sheet, words: Words, frame: Frame, placement: Placement, units: 
     if not named:
         return
     place = ", ".join(show_length(float(v), units) for v in placement.aim_m[:2])
-    words.put([(x, y - 4.0), (x, y + 6.5), *around(x, y - 4.0)], f"middle of the picture: {place}", lead_to=(x, y))
+    places = [(x, y - 4.0), (x, y + 6.5), *around(x, y - 4.0), *around(x, y - 4.0, step_mm=7.0)]
+    words.put(places, f"middle of the picture: {place}", lead_to=(x, y))

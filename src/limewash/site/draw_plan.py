@@ -7,8 +7,10 @@ import shapely
 from numpy.typing import NDArray
 
 from limewash.project.lengths import show_length
-from limewash.site.canvas import AXIS, GREY, HIDDEN, INK, LINE, THICK, Pen, Sheet
+from limewash.site.canvas import AXIS, GREY, HIDDEN, INK, LINE, THICK, Pen, Sheet, text_width_mm
+from limewash.site.clear_words import ClearWords
 from limewash.site.drafting import (
+    TEXT_MM,
     Frame,
     dimension,
     fitted,
@@ -40,7 +42,7 @@ def draw_plan(placement: Placement, scene: Scene, *, size_mm: tuple[float, float
     _ground(sheet, frame, scene, window)
     _beam(sheet, frame, placement, window)
     _house(sheet, frame, scene, window)
-    words = Words(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot))
+    words = ClearWords(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot))
     _obstacles(sheet, frame, scene)
     _stand(sheet, frame, placement)
     _tapes(sheet, frame, placement, scene)
@@ -189,10 +191,22 @@ def _names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> No
         fx, fy = float(foot[0]), float(foot[1])
         near = [(fx + 2.6 * i, fy + 0.7 + 2.6 * j) for i, j in ((-1, -1), (1, -1), (-1, 1), (1, 1), (0, -1), (0, 1))]
         words.put([*near, *around(fx, fy)], anchor.letter, bold=True)
-        shares = (0.42, 0.5, 0.58, 0.34, 0.66, 0.26, 0.74)
-        along = [frame.at(anchor.plan_m + share * (lens - anchor.plan_m)) for share in shares]
-        words.put([(float(p[0]), float(p[1])) for p in along], f"{anchor.letter} {show_length(length, scene.units)}")
+        text = f"{anchor.letter} {show_length(length, scene.units)}"
+        words.put(_along_tape(frame.at(anchor.plan_m), frame.at(lens), text_width_mm(text, TEXT_MM)), text)
     _zone_names(words, frame, placement, scene)
+
+
+def _along_tape(foot: Array, lens: Array, width_mm: float) -> list[tuple[float, float]]:
+    """Beside a tape, outside of the other first; upon it where neither side is free. [mm]"""
+    shares = (0.42, 0.5, 0.58, 0.34, 0.66, 0.26, 0.74, 0.3, 0.38, 0.46, 0.54, 0.62, 0.7, 0.78, 0.84, 0.2)
+    on = [foot + share * (lens - foot) for share in shares]
+    run = (lens - foot) / max(float(np.linalg.norm(lens - foot)), 1e-9)
+    side = np.array([-run[1], run[0]]) * (1.0 if run[0] > 0.0 else -1.0)
+    # How far level words must stand aside for no corner of them to reach the tape.
+    away = abs(side[0]) * width_mm / 2 + abs(side[1]) * TEXT_MM / 2 + 1.2
+    ways = [way * (away + more) for more in (0.0, 1.5, 3.0) for way in (1.0, -1.0)]
+    aside = [at + way * side + (0.0, 0.26 * TEXT_MM) for way in ways for at in on]
+    return [(float(p[0]), float(p[1])) for p in (*aside, *on)]
 
 
 def _zone_names(words: Words, frame: Frame, placement: Placement, scene: Scene) -> None:
