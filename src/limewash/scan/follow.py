@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
+from limewash.jit import kernel
 from limewash.media.reading import ClipInfo
 from limewash.scan.pattern import Hold, PatternPlan
 from limewash.scan.takes import Takes
@@ -248,8 +249,22 @@ class Follower:
 
 
 def _add_up(total: NDArray[np.uint16], pictures: Sequence[Picture]) -> None:
-    for picture in pictures:
+    # Four at a time: the sums, twice as wide as the pictures, pass through memory once instead of four times.
+    fours = len(pictures) - len(pictures) % 4
+    for n in range(0, fours, 4):
+        add_four(total, *pictures[n : n + 4])
+    for picture in pictures[fours:]:
         np.add(total, picture, out=total)  # much quicker than OpenCV on two kinds
+
+
+@kernel
+def add_four(total: NDArray[np.uint16], a: Picture, b: Picture, c: Picture, d: Picture) -> None:
+    """Add four pictures to a sum, all of shape (height, width)."""
+    for row in range(len(total)):
+        sums, w, x, y, z = total[row], a[row], b[row], c[row], d[row]
+        for col in range(sums.size):
+            more = np.uint16(w[col]) + np.uint16(x[col]) + np.uint16(y[col]) + np.uint16(z[col])
+            sums[col] = np.uint16(sums[col] + more)
 
 
 def _bright_as_others(hold: Hold) -> bool:
