@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from limewash.site.canvas import INK, Label
 from limewash.site.drafting import TEXT_MM
-from limewash.site.words import Words, _boxes, _inside
+from limewash.site.words import Words, boxes_at, places_inside
 
 Array = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ class ClearWords(Words):
             if piece.geom_type != "Polygon" or piece.area < size_mm:
                 continue
             middle = shapely.maximum_inscribed_circle(piece, 0.5).coords[0]
-            put = self.put(_inside(piece, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
+            put = self.put(places_inside(piece, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
             if put is not None:
                 return put
         return super().name(shape, text, size_mm=size_mm, colour=colour)
@@ -45,7 +45,7 @@ class ClearWords(Words):
         if len(points) == 1:
             return 0
         away = np.hypot(*(points - first).T)
-        met = self._meets_black(_boxes(label, points, room_mm=_ROOM_MM))
+        met = self._meets_black(boxes_at(label, points, room_mm=_ROOM_MM))
         # Too far is no help: then the base rule weighs what is hidden against the distance.
         clear = np.flatnonzero(~met & (away <= away.min() + _TOUCH_MM))
         if len(clear):

@@ -90,7 +90,7 @@ class Words:
         if shape.is_empty:
             return None
         middle = shapely.maximum_inscribed_circle(shape, 0.5).coords[0]
-        inside = self.put(_inside(shape, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
+        inside = self.put(places_inside(shape, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
         if inside is not None:
             return inside
         x, y = float(middle[0]), float(middle[1])
@@ -98,7 +98,7 @@ class Words:
 
     def _are_free(self, label: Label, points: Array) -> NDArray[np.bool_]:
         """At which places, shape (N, 2), a label would meet no other and stay on the paper."""
-        boxes = _boxes(label, points, room_mm=0.5)
+        boxes = boxes_at(label, points, room_mm=0.5)
         on_paper: NDArray[np.bool_] = shapely.covers(self.limit, boxes)
         return on_paper & ~_met(boxes, [*self.kept_free, *self._said()])
 
@@ -107,7 +107,7 @@ class Words:
 
     def _lead_clear(self, label: Label, points: Array, to: tuple[float, float]) -> NDArray[np.bool_]:
         """From which places a line from the words to their thing would run clear of other words."""
-        ways = shapely.shortest_line(_boxes(label, points), shapely.Point(to))
+        ways = shapely.shortest_line(boxes_at(label, points), shapely.Point(to))
         return ~_met(ways, self._said())
 
     def _cheapest(self, label: Label, points: Array, first: Array) -> int:
@@ -116,7 +116,7 @@ class Words:
             return 0
         cost = _PER_MM_AWAY * np.hypot(*(points - first).T)
         lines, weights = self._drawn_lines()
-        boxes = _boxes(label, points, room_mm=0.3)
+        boxes = boxes_at(label, points, room_mm=0.3)
         box, line = shapely.STRtree(lines).query(boxes, predicate="intersects")
         hidden = shapely.length(shapely.intersection(lines[line], boxes[box])) * weights[line]
         np.add.at(cost, box, hidden)
@@ -172,7 +172,7 @@ def _met(things: NDArray[np.object_], others: list[BaseGeometry]) -> NDArray[np.
     return met
 
 
-def _boxes(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.object_]:
+def boxes_at(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.object_]:
     """Boxes of level words at places of shape (N, 2)."""
     corners = replace(label, x_mm=0.0, y_mm=0.0).corners_mm(room_mm=room_mm)
     low, high = points + corners.min(axis=0), points + corners.max(axis=0)
@@ -180,12 +180,14 @@ def _boxes(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.o
     return boxes
 
 
-def _inside(shape: BaseGeometry, middle: tuple[float, ...], text: str, size_mm: float) -> list[tuple[float, float]]:
+def places_inside(
+    shape: BaseGeometry, middle: tuple[float, ...], text: str, size_mm: float
+) -> list[tuple[float, float]]:
     """Places where words lie wholly inside of a shape, those next to its middle first. [mm]"""
     left, top, right, bottom = shape.bounds
     x, y = np.meshgrid(np.arange(left, right, 2.0), np.arange(top, bottom, 1.5))
     points = np.vstack([middle[:2], np.column_stack([x.ravel(), y.ravel()])])
     points = points[np.argsort(np.hypot(*(points - points[0]).T), kind="stable")]
     shapely.prepare(shape)
-    held = points[shapely.covers(shape, _boxes(Label(0.0, 0.0, text, size_mm), points, room_mm=0.4))]
+    held = points[shapely.covers(shape, boxes_at(Label(0.0, 0.0, text, size_mm), points, room_mm=0.4))]
     return [(float(px), float(py)) for px, py in held[:_MOST_PLACES]]
