@@ -11,7 +11,6 @@ from shapely.geometry.base import BaseGeometry
 
 from limewash.project.lengths import Units, show_length
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
-from limewash.site.clear_words import ClearWords
 from limewash.site.drafting import (
     Frame,
     dimension,
@@ -46,7 +45,7 @@ def draw_elevation(placement: Placement, scene: Scene, *, size_mm: tuple[float, 
             sheet.geometry(on_sheet(shape), pen=GREY)
         draw_glass(sheet, part.surface, on_sheet)
     _measures(sheet, frame, placement, scene, apart)
-    words = ClearWords(sheet, inside=(2.0, 2.0, sheet.width_mm - 2.0, sheet.height_mm - foot))
+    words = Words(sheet, inside=(2.0, 2.0, sheet.width_mm - 2.0, sheet.height_mm - foot))
     _aim(sheet, words, frame, placement, scene.units, named=roomy)
     if roomy:
         _names(words, frame, placement)

@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 
 from limewash.geometry.homography import apply_homography
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
-from limewash.site.clear_words import ClearWords
 from limewash.site.drafting import Frame, foot_mm, hatch, is_small, title_strip
 from limewash.site.placement import Placement
 from limewash.site.surface import Surface
 from limewash.site.visibility import frame_shape
-from limewash.site.words import around
+from limewash.site.words import Words, around
 
 Array = NDArray[np.float64]
 
@@ -71,7 +70,7 @@ def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190
     lit = [frame.shape(part.seen.picture) for part in placement.parts if not part.seen.picture.is_empty]
     whole = [shapely.Polygon(ring.exterior) for shape in lit for ring in shapely.get_parts(shape)]
     hatch(sheet, edge.difference(shapely.union_all(whole)), apart_mm=3.0)
-    words = ClearWords(sheet, inside=(2.0, 2.0, size_mm[0] - 2.0, size_mm[1] - foot))
+    words = Words(sheet, inside=(2.0, 2.0, size_mm[0] - 2.0, size_mm[1] - foot))
     for part, shape in zip((p for p in placement.parts if not p.seen.picture.is_empty), lit, strict=True):
         sheet.geometry(shape, pen=LINE, fill="#ffffff")
         matrix = part.surface.to_picture(placement.device)

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from limewash.project.lengths import show_length
 from limewash.site.canvas import AXIS, GREY, HIDDEN, INK, LINE, THICK, Pen, Sheet, text_width_mm
-from limewash.site.clear_words import ClearWords
 from limewash.site.drafting import (
     TEXT_MM,
     Frame,
@@ -42,7 +41,7 @@ def draw_plan(placement: Placement, scene: Scene, *, size_mm: tuple[float, float
     _ground(sheet, frame, scene, window)
     _beam(sheet, frame, placement, window)
     _house(sheet, frame, scene, window)
-    words = ClearWords(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot))
+    words = Words(sheet, inside=(3.0, 3.0, size_mm[0] - 3.0, size_mm[1] - foot))
     _obstacles(sheet, frame, scene)
     _stand(sheet, frame, placement)
     _tapes(sheet, frame, placement, scene)

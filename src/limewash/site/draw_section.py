@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from limewash.project.lengths import show_length
 from limewash.site.canvas import AXIS, HIDDEN, INK, LINE, THICK, THIN, Pen, Sheet
-from limewash.site.clear_words import ClearWords
 from limewash.site.drafting import Frame, dimension, fitted, hatch, title_strip, unit_note
 from limewash.site.placement import Placement
 from limewash.site.scene import Scene
@@ -83,7 +82,7 @@ def _house(sheet: Sheet, frame: Frame, scene: Scene) -> None:
 def _zones(sheet: Sheet, frame: Frame, scene: Scene, ground_mm: float) -> int:
     """Each zone as a bar below the ground, in rows so that none lies on another; returns how many rows."""
     rows: list[list[tuple[float, float]]] = []
-    words = ClearWords(sheet)
+    words = Words(sheet)
     for zone in scene.zones:
         near, far = min(z for _, z in zone.ground_m), max(z for _, z in zone.ground_m)
         x0, x1 = frame.point(near, 0.0)[0], frame.point(far, 0.0)[0]
@@ -143,7 +142,7 @@ def _measures(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene, gr
 
 
 def _words(sheet: Sheet, frame: Frame, placement: Placement, scene: Scene) -> None:
-    words = ClearWords(sheet, inside=(3.0, 3.0, sheet.width_mm - 3.0, sheet.height_mm - 13.0))
+    words = Words(sheet, inside=(3.0, 3.0, sheet.width_mm - 3.0, sheet.height_mm - 13.0))
     x, y = frame.point(placement.stand.distance_m, placement.stand.height_m)
     words.keep_free(x + frame.mm(0.17), y, frame.mm(0.2) + 1.0, 2.0)
     for spot in scene.people:

@@ -1,4 +1,4 @@
-"""Puts words onto a drawing where they neither meet other words nor hide lines."""
+"""Puts words onto a drawing where they meet no other words and no black line, and hide little else."""
 
 from __future__ import annotations
 
@@ -21,7 +21,16 @@ _PER_MM_AWAY = 0.5
 _FAINT = 0.3
 """A grey line, such as a hatching's, counts so much of a black one. [-]"""
 
+_TOUCH_MM = 50.0
+"""A place this much further off is as good as one whose words meet a black line. [mm]"""
+
+_ROOM_MM = 0.5
+"""Free paper between words and a black line: less reads as touching. [mm]"""
+
 _MOST_PLACES = 80
+
+_PIECES = 6
+"""So many of the pieces into which black lines cut an area are tried for its name."""
 
 _LED_MM = 2.2
 """Words further than this from their thing get a line to it."""
@@ -89,16 +98,24 @@ class Words:
         """Name an area of the sheet: inside of it where there is room, else beside it with a line into it."""
         if shape.is_empty:
             return None
-        middle = shapely.maximum_inscribed_circle(shape, 0.5).coords[0]
-        inside = self.put(places_inside(shape, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
-        if inside is not None:
-            return inside
+        for piece in (*self._uncut(shape, size_mm), shape):
+            middle = shapely.maximum_inscribed_circle(piece, 0.5).coords[0]
+            inside = self.put(_inside(piece, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
+            if inside is not None:
+                return inside
         x, y = float(middle[0]), float(middle[1])
         return self.put(around(x, y, size_mm=size_mm), text, size_mm=size_mm, colour=colour, lead_to=(x, y))
 
+    def _uncut(self, shape: BaseGeometry, size_mm: float) -> list[BaseGeometry]:
+        """The largest pieces of an area that no black line cuts; none where it is not cut at all."""
+        near = [line for line in self._black() if line.intersects(shape)]
+        pieces = shapely.get_parts(shape.difference(shapely.union_all(near).buffer(_ROOM_MM))) if near else []
+        pieces = [piece for piece in pieces if piece.geom_type == "Polygon" and piece.area >= size_mm]
+        return sorted(pieces, key=lambda piece: -piece.area)[:_PIECES]
+
     def _are_free(self, label: Label, points: Array) -> NDArray[np.bool_]:
         """At which places, shape (N, 2), a label would meet no other and stay on the paper."""
-        boxes = boxes_at(label, points, room_mm=0.5)
+        boxes = _boxes(label, points, room_mm=0.5)
         on_paper: NDArray[np.bool_] = shapely.covers(self.limit, boxes)
         return on_paper & ~_met(boxes, [*self.kept_free, *self._said()])
 
@@ -107,20 +124,33 @@ class Words:
 
     def _lead_clear(self, label: Label, points: Array, to: tuple[float, float]) -> NDArray[np.bool_]:
         """From which places a line from the words to their thing would run clear of other words."""
-        ways = shapely.shortest_line(boxes_at(label, points), shapely.Point(to))
+        ways = shapely.shortest_line(_boxes(label, points), shapely.Point(to))
         return ~_met(ways, self._said())
 
     def _cheapest(self, label: Label, points: Array, first: Array) -> int:
-        """The place that hides the least, those far from the first counting as worse."""
+        """The place that hides the least, those far from the first counting as worse.
+
+        One whose words meet a black line only where all that are clear of them are much further off.
+        """
         if len(points) == 1:
             return 0
-        cost = _PER_MM_AWAY * np.hypot(*(points - first).T)
+        away = np.hypot(*(points - first).T)
+        cost = _PER_MM_AWAY * away
         lines, weights = self._drawn_lines()
-        boxes = boxes_at(label, points, room_mm=0.3)
+        boxes = _boxes(label, points, room_mm=0.3)
         box, line = shapely.STRtree(lines).query(boxes, predicate="intersects")
         hidden = shapely.length(shapely.intersection(lines[line], boxes[box])) * weights[line]
         np.add.at(cost, box, hidden)
+        clear = ~_met(_boxes(label, points, room_mm=_ROOM_MM), list(self._black()))
+        clear &= away <= away.min() + _TOUCH_MM
+        if clear.any():
+            cost[~clear] = np.inf
         return int(cost.argmin())
+
+    def _black(self) -> NDArray[np.object_]:
+        """The lines that can be seen and are not grey."""
+        lines, weights = self._drawn_lines()
+        return lines[weights >= 1.0]
 
     def _lead(self, label: Label, to: tuple[float, float], *, dot: bool) -> None:
         way = shapely.shortest_line(shapely.Polygon(label.corners_mm(room_mm=0.3)), shapely.Point(to))
@@ -172,7 +202,7 @@ def _met(things: NDArray[np.object_], others: list[BaseGeometry]) -> NDArray[np.
     return met
 
 
-def boxes_at(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.object_]:
+def _boxes(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.object_]:
     """Boxes of level words at places of shape (N, 2)."""
     corners = replace(label, x_mm=0.0, y_mm=0.0).corners_mm(room_mm=room_mm)
     low, high = points + corners.min(axis=0), points + corners.max(axis=0)
@@ -180,14 +210,12 @@ def boxes_at(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np
     return boxes
 
 
-def places_inside(
-    shape: BaseGeometry, middle: tuple[float, ...], text: str, size_mm: float
-) -> list[tuple[float, float]]:
+def _inside(shape: BaseGeometry, middle: tuple[float, ...], text: str, size_mm: float) -> list[tuple[float, float]]:
     """Places where words lie wholly inside of a shape, those next to its middle first. [mm]"""
     left, top, right, bottom = shape.bounds
     x, y = np.meshgrid(np.arange(left, right, 2.0), np.arange(top, bottom, 1.5))
     points = np.vstack([middle[:2], np.column_stack([x.ravel(), y.ravel()])])
     points = points[np.argsort(np.hypot(*(points - points[0]).T), kind="stable")]
     shapely.prepare(shape)
-    held = points[shapely.covers(shape, boxes_at(Label(0.0, 0.0, text, size_mm), points, room_mm=0.4))]
+    held = points[shapely.covers(shape, _boxes(Label(0.0, 0.0, text, size_mm), points, room_mm=0.4))]
     return [(float(px), float(py)) for px, py in held[:_MOST_PLACES]]

@@ -11,7 +11,6 @@ import shapely
 
 from limewash.project.models import House
 from limewash.site.canvas import Shape, Sheet, overlaps
-from limewash.site.clear_words import ClearWords
 from limewash.site.draw_elevation import draw_elevation
 from limewash.site.draw_eye import draw_eye
 from limewash.site.draw_plan import draw_plan
@@ -61,7 +60,7 @@ def test_words_go_further_to_stand_clear_of_a_black_line() -> None:
     sheet.line((10.0, 50.0), (90.0, 50.0))
     for x in (30.0, 70.0):
         sheet.line((x, 20.0), (x, 80.0))
-    label = ClearWords(sheet).put([(30.0, 51.0), (50.0, 45.0)], "a post", lead_to=(30.0, 50.0))
+    label = Words(sheet).put([(30.0, 51.0), (50.0, 45.0)], "a post", lead_to=(30.0, 50.0))
     assert label is not None
     assert (label.x_mm, label.y_mm) == (50.0, 45.0)
     assert isinstance(sheet.items[-2], Shape)  # the line that leads back
@@ -70,6 +69,6 @@ def test_words_go_further_to_stand_clear_of_a_black_line() -> None:
 def test_a_name_moves_to_a_piece_of_its_area_that_no_line_cuts() -> None:
     sheet = Sheet(100.0, 100.0)
     sheet.line((50.0, 0.0), (50.0, 100.0))
-    label = ClearWords(sheet).name(shapely.box(20, 40, 80, 60), "garage")
+    label = Words(sheet).name(shapely.box(20, 40, 80, 60), "garage")
     assert label is not None
     assert not shapely.Polygon(label.corners_mm()).intersects(shapely.LineString([(50, 0), (50, 100)]))
