@@ -9,16 +9,20 @@ from typing import Any
 import pytest
 import shapely
 
+from limewash.demo.job import project_house
 from limewash.project.models import House
 from limewash.site.canvas import Shape, Sheet, overlaps
 from limewash.site.draw_elevation import draw_elevation
 from limewash.site.draw_eye import draw_eye
 from limewash.site.draw_plan import draw_plan
 from limewash.site.draw_section import draw_section
+from limewash.site.drawings import all_drawings
 from limewash.site.placement import check_rig
 from limewash.site.projector_classes import PROJECTOR_CLASSES
 from limewash.site.scene import build_scene
 from limewash.site.words import Words
+from limewash.world.model import read_house
+from limewash.world.virtual import HOUSES, VirtualHouse
 
 Make = Callable[[dict[str, Any]], House]
 GRID = list(itertools.product(("metric", "imperial"), ("pocket", "standard", "large laser"), (2.5, 6.1, 9.0)))
@@ -53,6 +57,15 @@ def test_words_stay_off_words_lines_and_the_paper_edge(
         paper = shapely.box(0, 0, sheet.width_mm, sheet.height_mm)
         assert all(paper.covers(shapely.Polygon(label.corners_mm())) for label in sheet.labels), name
         assert on_black_lines(sheet) == [], name
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_words_of_the_demo_houses_stay_off_lines(name: str) -> None:
+    house = project_house(VirtualHouse(read_house(name), camera_size=(1920, 1080), projector_size=(1920, 1080)))
+    scene = build_scene(house)
+    sheets = all_drawings(check_rig(scene, house.rig[0]), scene)
+    for which in ("plan", "section", "front", "projector-view"):
+        assert on_black_lines(sheets[which]) == [], which
 
 
 def test_words_go_further_to_stand_clear_of_a_black_line() -> None:

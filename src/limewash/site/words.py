@@ -98,18 +98,20 @@ class Words:
         """Name an area of the sheet: inside of it where there is room, else beside it with a line into it."""
         if shape.is_empty:
             return None
-        for piece in (*self._uncut(shape, size_mm), shape):
-            middle = shapely.maximum_inscribed_circle(piece, 0.5).coords[0]
-            inside = self.put(_inside(piece, middle, text, size_mm), text, size_mm=size_mm, colour=colour)
+        for piece in self._uncut(shape, size_mm):
+            inside = self.put(_inside(piece, text, size_mm), text, size_mm=size_mm, colour=colour)
             if inside is not None:
                 return inside
-        x, y = float(middle[0]), float(middle[1])
-        return self.put(around(x, y, size_mm=size_mm), text, size_mm=size_mm, colour=colour, lead_to=(x, y))
+        x, y = _middle(shape)
+        places = [*_inside(shape, text, size_mm), *around(x, y, size_mm=size_mm)]
+        return self.put(places, text, size_mm=size_mm, colour=colour, lead_to=(x, y))
 
     def _uncut(self, shape: BaseGeometry, size_mm: float) -> list[BaseGeometry]:
-        """The largest pieces of an area that no black line cuts; none where it is not cut at all."""
+        """The largest pieces of an area that no black line cuts; the area where none does."""
         near = [line for line in self._black() if line.intersects(shape)]
-        pieces = shapely.get_parts(shape.difference(shapely.union_all(near).buffer(_ROOM_MM))) if near else []
+        if not near:
+            return [shape]
+        pieces = shapely.get_parts(shape.difference(shapely.union_all(near).buffer(_ROOM_MM)))
         pieces = [piece for piece in pieces if piece.geom_type == "Polygon" and piece.area >= size_mm]
         return sorted(pieces, key=lambda piece: -piece.area)[:_PIECES]
 
@@ -210,11 +212,17 @@ def _boxes(label: Label, points: Array, *, room_mm: float = 0.0) -> NDArray[np.o
     return boxes
 
 
-def _inside(shape: BaseGeometry, middle: tuple[float, ...], text: str, size_mm: float) -> list[tuple[float, float]]:
+def _middle(shape: BaseGeometry) -> tuple[float, float]:
+    """The place of an area that is furthest from its edge. [mm]"""
+    x, y = shapely.maximum_inscribed_circle(shape, 0.5).coords[0][:2]
+    return float(x), float(y)
+
+
+def _inside(shape: BaseGeometry, text: str, size_mm: float) -> list[tuple[float, float]]:
     """Places where words lie wholly inside of a shape, those next to its middle first. [mm]"""
     left, top, right, bottom = shape.bounds
     x, y = np.meshgrid(np.arange(left, right, 2.0), np.arange(top, bottom, 1.5))
-    points = np.vstack([middle[:2], np.column_stack([x.ravel(), y.ravel()])])
+    points = np.vstack([_middle(shape), np.column_stack([x.ravel(), y.ravel()])])
     points = points[np.argsort(np.hypot(*(points - points[0]).T), kind="stable")]
     shapely.prepare(shape)
     held = points[shapely.covers(shape, _boxes(Label(0.0, 0.0, text, size_mm), points, room_mm=0.4))]
