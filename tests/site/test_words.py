@@ -21,6 +21,7 @@ from limewash.site.placement import check_rig
 from limewash.site.projector_classes import PROJECTOR_CLASSES
 from limewash.site.scene import build_scene
 from limewash.site.words import Words
+from limewash.studio.routes.site import SCREEN_MM
 from limewash.world.model import read_house
 from limewash.world.virtual import HOUSES, VirtualHouse
 
@@ -63,9 +64,12 @@ def test_words_stay_off_words_lines_and_the_paper_edge(
 def test_words_of_the_demo_houses_stay_off_lines(name: str) -> None:
     house = project_house(VirtualHouse(read_house(name), camera_size=(1920, 1080), projector_size=(1920, 1080)))
     scene = build_scene(house)
-    sheets = all_drawings(check_rig(scene, house.rig[0]), scene)
+    placement = check_rig(scene, house.rig[0])
+    sheets = all_drawings(placement, scene)
     for which in ("plan", "section", "front", "projector-view"):
         assert on_black_lines(sheets[which]) == [], which
+    on_screen = (draw_elevation(placement, scene, size_mm=SCREEN_MM), draw_eye(placement, size_mm=SCREEN_MM))
+    assert [on_black_lines(sheet) for sheet in on_screen] == [[], []]
 
 
 def test_words_go_further_to_stand_clear_of_a_black_line() -> None:

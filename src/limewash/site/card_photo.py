@@ -10,6 +10,7 @@ from limewash.geometry.homography import apply_homography, fit_homography
 from limewash.project.models import House
 from limewash.site.canvas import THICK, Pen, Picture, Sheet
 from limewash.site.placement import Placement
+from limewash.site.shapes import moved
 
 _PHOTO_SIDE_PX = 1400
 
@@ -28,7 +29,7 @@ def photo_sheet(house: House, placement: Placement, photo: Path, room_mm: tuple[
     for part in placement.parts:
         in_wall = abs(float(part.surface.origin_m[2])) < 0.05 and part.surface.normal[2] > 0.999
         if in_wall and not part.seen.plane.is_empty:
-            shape = shapely.transform(part.seen.plane, lambda uv: (apply_homography(to_photo, uv) + 0.5) * mm)
+            shape = moved(part.seen.plane, lambda uv: (apply_homography(to_photo, uv) + 0.5) * mm)
             # Its outer edge alone: windows are easily found without.
             whole = shapely.union_all([shapely.Polygon(ring.exterior) for ring in shapely.get_parts(shape)])
             shown = whole.intersection(edge)

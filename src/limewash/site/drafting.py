@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from limewash.project.lengths import Units
 from limewash.site.canvas import GREY, THIN, Label, Pen, Sheet, text_width_mm
+from limewash.site.shapes import moved
 
 Array = NDArray[np.float64]
 
@@ -44,7 +45,7 @@ class Frame:
 
     def shape(self, shape: BaseGeometry) -> BaseGeometry:
         """A shapely shape on the sheet. [mm]"""
-        return shapely.transform(shape, self.at) if not shape.is_empty else shape
+        return moved(shape, self.at)
 
     def mm(self, length_m: float) -> float:
         return length_m * 1000.0 / self.scale

@@ -23,6 +23,7 @@ from limewash.site.drafting import (
 )
 from limewash.site.placement import PartResult, Placement
 from limewash.site.scene import Scene
+from limewash.site.shapes import moved
 from limewash.site.surface import Surface
 from limewash.site.words import Words, around
 
@@ -96,7 +97,7 @@ def shown(surface: Surface, frame: Frame) -> OnSheet:
     def mapped(shape: BaseGeometry) -> BaseGeometry:
         if shape.is_empty:
             return shape
-        return shapely.transform(shape, lambda uv: frame.at(surface.world(uv)[:, :2]))
+        return moved(shape, lambda uv: frame.at(surface.world(uv)[:, :2]))
 
     return mapped
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -12,6 +13,7 @@ from limewash.geometry.homography import apply_homography
 from limewash.site.canvas import GREY, LINE, THICK, THIN, Sheet
 from limewash.site.drafting import Frame, foot_mm, hatch, is_small, title_strip
 from limewash.site.placement import Placement
+from limewash.site.shapes import moved
 from limewash.site.surface import Surface
 from limewash.site.visibility import frame_shape
 from limewash.site.words import Words, around
@@ -75,7 +77,7 @@ def draw_eye(placement: Placement, *, size_mm: tuple[float, float] = (277.0, 190
         sheet.geometry(shape, pen=LINE, fill="#ffffff")
         matrix = part.surface.to_picture(placement.device)
         for pane in part.surface.panes:
-            glass = shapely.transform(pane, lambda uv, m=matrix: apply_homography(m, uv))
+            glass = moved(pane, partial(apply_homography, matrix))
             hatch(sheet, frame.shape(glass).intersection(edge), apart_mm=1.4, angle_deg=135.0)
     sheet.geometry(edge, pen=THICK)
     _scale(sheet, frame, width, height)

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from limewash.geometry.device import Device
 from limewash.geometry.homography import apply_homography
+from limewash.site.shapes import areas_only, moved
 from limewash.site.surface import NEAR_M, Surface, above_line
 
 Array = NDArray[np.float64]
@@ -107,13 +108,6 @@ def seen_by_eye(position_m: Array, surface: Surface, blockers: Iterable[tuple[st
     return seen(device, surface, blockers, window=shapely.box(-1e7, -1e7, 1e7, 1e7)).plane
 
 
-def areas_only(shape: BaseGeometry) -> BaseGeometry:
-    """Without the stray lines and points that cutting leaves."""
-    if shape.geom_type == "GeometryCollection":
-        return shapely.union_all([g for g in shape.geoms if g.geom_type in ("Polygon", "MultiPolygon")])
-    return shape if shape.geom_type in ("Polygon", "MultiPolygon") else Polygon()
-
-
 def _cast(device: Device, surface: Surface, blocker: Surface, picture: BaseGeometry) -> BaseGeometry | None:
     """The piece of `picture` that a blocker covers, or None."""
     depth = blocker.to_picture(device)[2]
@@ -129,7 +123,4 @@ def _cast(device: Device, surface: Surface, blocker: Surface, picture: BaseGeome
 
 
 def _mapped(shape: BaseGeometry, matrix: Array) -> BaseGeometry:
-    if shape.is_empty:
-        return shape
-    mapped = shapely.transform(shape, lambda p: apply_homography(matrix, p))
-    return mapped if mapped.is_valid else areas_only(shapely.make_valid(mapped))
+    return moved(shape, lambda p: apply_homography(matrix, p))

@@ -27,6 +27,9 @@ _TOUCH_MM = 50.0
 _ROOM_MM = 0.5
 """Free paper between words and a black line: less reads as touching. [mm]"""
 
+_STEP_MM = 3.2
+"""Between the places that are tried around a thing."""
+
 _MOST_PLACES = 80
 
 _PIECES = 6
@@ -103,7 +106,8 @@ class Words:
             if inside is not None:
                 return inside
         x, y = _middle(shape)
-        places = [*_inside(shape, text, size_mm), *around(x, y, size_mm=size_mm)]
+        far = around(x, y, step_mm=2.0 * _STEP_MM, size_mm=size_mm)
+        places = [*_inside(shape, text, size_mm), *around(x, y, size_mm=size_mm), *far]
         return self.put(places, text, size_mm=size_mm, colour=colour, lead_to=(x, y))
 
     def _uncut(self, shape: BaseGeometry, size_mm: float) -> list[BaseGeometry]:
@@ -180,7 +184,7 @@ class Words:
         return self._lines, self._weights
 
 
-def around(x: float, y: float, *, step_mm: float = 3.2, size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
+def around(x: float, y: float, *, step_mm: float = _STEP_MM, size_mm: float = TEXT_MM) -> list[tuple[float, float]]:
     """A place and those around it, nearest first, for `Words.put`. [mm]"""
     base = y + size_mm * 0.26
     offsets = [(i, j) for i in range(-4, 5) for j in range(-6, 7)]
