@@ -4,6 +4,9 @@ The threading layer does not spin while it waits. A kernel is a module-level fun
 one inner function: with a cache the second silently loads the machine code of the first. Parallel kernels may be
 called from one thread only at a time: the `workqueue` layer ends the process otherwise.
 
+Rows are taken out of an array by their number. Unpacked into names (`a, b = np.empty((2, n))`) they count as
+arrays of any layout, and loops over them are not made for the processor's vector units: measured, 2.7 times slower.
+
 Numba's cache only sees when a kernel's own file changes, but kernels of other files, and constants, are compiled into
 it. So each state of all that a file builds on has a cache folder of its own.
 """

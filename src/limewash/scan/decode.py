@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from limewash.scan.clip import Takes
 from limewash.scan.faint import AxisCarriers, follow_faint
+from limewash.scan.lit import Tile, lit_blocks, tiles_of
 from limewash.scan.locate import locate_rows, noise_rows
 from limewash.scan.pattern import Axis, Hold, PatternPlan
 from limewash.scan.threads import in_threads
@@ -26,7 +27,6 @@ Indices = NDArray[np.int64]
 
 
 _HARMONICS = 3
-_TILE = (128, 512)  # rows and columns that are decoded at a time
 _HALO = 4  # what its pixels ask around: 2 for noise, 2 for the code [camera px]
 
 
@@ -44,7 +44,7 @@ class Decoded:
         Half the difference between crest and trough of the fringes: light that came straight from the
         projector. [codes]
     noise : ndarray of float32
-        Standard deviation of one averaged picture. [codes]
+        Standard deviation of one averaged picture; infinite where the projector's light does not reach. [codes]
     """
 
     x: Image
@@ -74,34 +74,35 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
         What was shown.
     """
     axes = (AxisHolds.of(plan, weights, 0), AxisHolds.of(plan, weights, 1))
-    height, width = sums.shape[1:]
-    found, noise = np.empty((5, height, width), dtype=np.float32), np.empty((height, width), dtype=np.float32)
-    tiles = [(row, col) for row in range(0, height, _TILE[0]) for col in range(0, width, _TILE[1])]
-    in_threads(lambda tile: _decode_tile(sums, axes, *tile, found, noise), tiles)
+    shape = sums.shape[1:]
+    found, noise = np.full((5, *shape), np.nan, dtype=np.float32), np.full(shape, np.inf, dtype=np.float32)
+    found[4] = 0.0
+    tiles = tiles_of(lit_blocks(sums, weights, plan), shape)
+    in_threads(lambda tile: _decode_tile(sums, axes, tile, found, noise), tiles)
     follow_faint(sums, (axes[0].carriers(), axes[1].carriers()), noise, found)
     x, y, sigma_x, sigma_y, amplitude = found
     return Decoded(x, y, sigma_x, sigma_y, amplitude, noise)
 
 
 def _decode_tile(
-    sums: Sums, axes: tuple[AxisHolds, AxisHolds], row: int, col: int, found: NDArray[np.float32], noise: Image
+    sums: Sums, axes: tuple[AxisHolds, AxisHolds], tile: Tile, found: NDArray[np.float32], noise: Image
 ) -> None:
-    """Decode a tile, with as much around it as its pixels ask: small enough to stay in the processor's cache.
+    """Decode a tile, with as much around it as its pixels ask.
 
     `found` is as `follow_faint` takes it.
     """
+    first, last, start, stop = tile
     height, width = noise.shape
-    top, left = max(row - _HALO, 0), max(col - _HALO, 0)
-    tile = slice(row, min(row + _TILE[0], height)), slice(col, min(col + _TILE[1], width))
-    inner = slice(row - top, tile[0].stop - top), slice(col - left, tile[1].stop - left)
-    seen = np.ascontiguousarray(sums[:, top : tile[0].stop + _HALO, left : tile[1].stop + _HALO])
-    wanted = np.zeros(seen.shape[1:], dtype=np.bool_)
+    top, left = max(first - _HALO, 0), max(start - _HALO, 0)
+    shape = min(last + _HALO, height) - top, min(stop + _HALO, width) - left
+    inner = slice(first - top, last - top), slice(start - left, stop - left)
+    wanted = np.zeros(shape, dtype=np.bool_)
     wanted[inner] = True
-    variance = _shared_noise([_noise(seen, axis) for axis in axes])
-    (x, sigma_x, light_x), (y, sigma_y, light_y) = (_locate(seen, axis, variance, wanted) for axis in axes)
+    variance = _shared_noise([_noise(sums, top, left, shape, axis) for axis in axes])
+    (x, sigma_x, light_x), (y, sigma_y, light_y) = (_locate(sums, top, left, axis, variance, wanted) for axis in axes)
     for whole, part in zip(found, (x, y, sigma_x, sigma_y, np.sqrt(light_x * light_y)), strict=True):
-        whole[tile] = part[inner]
-    noise[tile] = np.sqrt(variance)[inner]
+        whole[first:last, start:stop] = part[inner]
+    noise[first:last, start:stop] = np.sqrt(variance)[inner]
 
 
 @dataclass(frozen=True)
@@ -155,10 +156,10 @@ class AxisHolds:
         )
 
 
-def _noise(sums: Sums, axis: AxisHolds) -> Image:
-    """Variance of one averaged picture, from what the fringes of an axis leave over of its phase steps."""
-    variance = np.zeros(sums.shape[1:], dtype=np.float32)
-    noise_rows(sums, axis.fringes, axis.fringe_weights, axis.basis, variance)
+def _noise(sums: Sums, top: int, left: int, shape: tuple[int, int], axis: AxisHolds) -> Image:
+    """Variance of one averaged picture in a tile, from what the fringes of an axis leave over of its phase steps."""
+    variance = np.zeros(shape, dtype=np.float32)
+    noise_rows(sums, top, left, axis.fringes, axis.fringe_weights, axis.basis, variance)
     return variance
 
 
@@ -168,12 +169,16 @@ def _shared_noise(variances: list[Image]) -> Image:
     return np.maximum(mean, np.float32(1.0 / 12.0 / 4.0))
 
 
-def _locate(sums: Sums, axis: AxisHolds, variance: Image, wanted: Mask) -> tuple[Image, Image, Image]:
-    """Position, its standard deviation, and the fringe's amplitude."""
+def _locate(
+    sums: Sums, top: int, left: int, axis: AxisHolds, variance: Image, wanted: Mask
+) -> tuple[Image, Image, Image]:
+    """Position, its standard deviation, and the fringe's amplitude in a tile."""
     position, sigma = (np.full(variance.shape, np.nan, dtype=np.float32) for _ in range(2))
     amplitude = np.zeros(variance.shape, dtype=np.float32)
     locate_rows(
         sums,
+        top,
+        left,
         axis.fringes,
         axis.fringe_weights,
         axis.basis,

@@ -203,8 +203,8 @@ def make_room(axis: Parts, side: int) -> Room:
     picks, _, _, bits, _, _, _ = axis
     size = side * side
     seen, signs = np.empty((picks.size, size), dtype=np.float32), np.empty((bits.max() + 2, size), dtype=np.float32)
-    cosine, sine, real, imaginary = np.empty((4, size), dtype=np.float32)
-    return seen, cosine, sine, signs, real, imaginary
+    rows = np.empty((4, size), dtype=np.float32)
+    return seen, rows[0], rows[1], signs, rows[2], rows[3]
 
 
 @kernel

@@ -36,7 +36,7 @@ def fit_plane(known: NDArray[np.float32], top: int, left: int, around: NDArray[n
     count = gather(known, top, left, around)
     if count < LEAST:
         return 0
-    x, y, across, down, certainty, weight = around
+    x, y, across, down, certainty, weight = around[0], around[1], around[2], around[3], around[4], around[5]
     base_x, base_y = x[0], y[0]
     for p in range(count):  # to keep digits
         x[p] -= base_x

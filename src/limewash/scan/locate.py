@@ -24,16 +24,31 @@ _FAINTEST = 0.8  # amplitude in units of noise; the code tells such a pixel all 
 _NEIGHBOURS = 2  # how far a pixel asks around when its own bits are not clear [camera px]
 _RING = 2 * _NEIGHBOURS + 1
 _MOST_BITS = 30
-_TURN = np.float32(2.0 * np.pi)
+_SURE_ALONE, _SURE_TOGETHER = 4.0, 3.0  # standard deviations by which a bit must be clear, without and with neighbours
+_LEAST = np.float32(1e-30)
+# Of t, t^3, t^5 ... in the arc tangent of t from 0 to 1, in turns: fitted so that the greatest error is the least.
+_ATAN = (
+    np.float32(0.1591543242046724),
+    np.float32(-0.053026237550910627),
+    np.float32(0.03152511251029627),
+    np.float32(-0.02106150026768207),
+    np.float32(0.012672470825437357),
+    np.float32(-0.005348253290020315),
+    np.float32(0.0010841229394717028),
+)
 
 
 @kernel
-def fit_row(sums: Sums, row: int, picks: Indices, weights: Row, basis: Image, fit: Image) -> None:
-    """Fit the basis, whose columns are orthogonal, to the phase steps of a row; `fit` has shape (terms, width)."""
+def fit_row(sums: Sums, row: int, left: int, picks: Indices, weights: Row, basis: Image, fit: Image) -> None:
+    """Fit the basis, whose columns are orthogonal, to the phase steps of a row from a column on.
+
+    `fit` has shape (terms, width).
+    """
     steps, terms = basis.shape
+    right = left + fit.shape[1]
     fit[:] = 0.0
     for k in range(steps):
-        codes = sums[picks[k], row]
+        codes = sums[picks[k], row, left:right]
         for j in range(terms):
             # A constant has the length of all steps, a sinusoid that of half of them.
             add_scaled(codes, weights[k] * basis[k, j] / np.float32(steps if j == 0 else 0.5 * steps), fit[j])
@@ -47,19 +62,19 @@ def add_scaled(codes: NDArray[np.uint16], factor: np.float32, total: Row) -> Non
 
 
 @kernel
-def noise_rows(sums: Sums, picks: Indices, weights: Row, basis: Image, variance: Image) -> None:
-    """What the fit leaves over of the phase steps, as a variance of one."""
+def noise_rows(sums: Sums, top: int, left: int, picks: Indices, weights: Row, basis: Image, variance: Image) -> None:
+    """What the fit leaves over of the phase steps, as a variance of one, in the tile that begins at `top` and `left`."""
     steps, terms = basis.shape
-    width = sums.shape[2]
+    width = variance.shape[1]
     fit = np.empty((terms, width), dtype=np.float32)
     rest = np.empty(width, dtype=np.float32)
     share = np.float32(1.0 / (steps - terms))
     for row in range(len(variance)):
-        fit_row(sums, row, picks, weights, basis, fit)
+        fit_row(sums, top + row, left, picks, weights, basis, fit)
         total = variance[row]
         total[:] = 0.0
         for k in range(steps):
-            set_scaled(sums[picks[k], row], weights[k], rest)
+            set_scaled(sums[picks[k], top + row, left : left + width], weights[k], rest)
             for j in range(terms):
                 take_off(fit[j], basis[k, j], rest)
             add_square(rest, share, total)
@@ -89,6 +104,8 @@ def add_square(rest: Row, factor: np.float32, total: Row) -> None:
 @kernel
 def locate_rows(
     sums: Sums,
+    top: int,
+    left: int,
     fringes: Indices,
     fringe_weights: Row,
     basis: Image,
@@ -107,6 +124,7 @@ def locate_rows(
 ) -> None:
     """Number the period of every pixel by the signs of its code holds, and give position and uncertainty.
 
+    What is given has the shape of a tile of the pictures that begins at `top` and `left`.
     A bit is the sign of the fringe in its holds. Where that sign does not stand out of the pixel's own noise, the
     pixel asks its neighbours, whose scores point the same way because each is taken relative to its own phase.
     The boundary of the code next to the position found may say what it likes: phase knows better there.
@@ -117,48 +135,112 @@ def locate_rows(
     half = np.float32(0.5 * period_px)
     fit = np.empty((_RING, terms, width), dtype=np.float32)
     score = np.empty((_RING, bit_count, width), dtype=np.float32)
-    power = np.empty((_RING, width), dtype=np.float32)
+    power, size = np.empty((_RING, width), dtype=np.float32), np.empty((_RING, width), dtype=np.float32)
     around = np.empty((bit_count + 1, width), dtype=np.float32)
-    turns, sd, own_x, x = np.empty((4, width), dtype=np.float32)
-    own_free, free, gray = np.empty((3, width), dtype=np.int32)
+    room, whole_room = np.empty((5, width), dtype=np.float32), np.empty((3, width), dtype=np.int32)
+    turns, sd, limit, own_x, x = room[0], room[1], room[2], room[3], room[4]
+    own_free, free, gray = whole_room[0], whole_room[1], whole_room[2]
     refined = np.empty((3, width), dtype=np.float32)
-    weight = period_px / (2.0 * np.pi) * np.sqrt(2.0 / (steps + codes.size - 2))
+    weight = np.float32(period_px / (2.0 * np.pi) * np.sqrt(2.0 / (steps + codes.size - 2)))
     ahead = 0
     for row in range(rows):
         while ahead < min(row + _NEIGHBOURS + 1, rows):
             slot = ahead % _RING
-            fit_row(sums, ahead, fringes, fringe_weights, basis, fit[slot])
-            score_row(sums, ahead, codes, code_weights, bits, waves, fit[slot], score[slot], power[slot])
+            fit_row(sums, top + ahead, left, fringes, fringe_weights, basis, fit[slot])
+            score_row(sums, top + ahead, left, codes, code_weights, bits, waves, fit[slot], score[slot], power[slot])
+            set_root(power[slot], size[slot])
             ahead += 1
         slot = row % _RING
-        amplitude[row] = np.sqrt(power[slot])
+        amplitude[row] = size[slot]
         if not wanted[row].any():
             continue
-        for col in range(width):
-            sd[col] = np.sqrt(variance[row, col])
-            lit = wanted[row, col] and power[slot, col] >= variance[row, col]
-            turns[col] = np.arctan2(fit[slot, 2, col], fit[slot, 1, col]) / _TURN if lit else np.float32(np.nan)
-        number_row(score[slot], power[slot], sd, turns, np.float32(4.0), half, own_x, own_free)
+        set_root(variance[row], sd)
+        set_turns(fit[slot, 1], fit[slot, 2], turns)
+        leave_dark_out(wanted[row], size[slot], sd, turns)
+        set_product(sd, size[slot], limit)
+        number_row(score[slot], limit, np.float32(_SURE_ALONE), turns, half, own_x, own_free)
         add_around(score, power, max(row - _NEIGHBOURS, 0), min(row + _NEIGHBOURS + 1, rows), around)
-        keep_clear(score[slot], power[slot], sd, np.float32(4.0), around)
-        number_row(around[:bit_count], around[bit_count], sd, turns, np.float32(3.0), half, x, free)
+        keep_clear(score[slot], size[slot], limit, np.float32(_SURE_ALONE), around)
+        set_product(sd, around[bit_count], limit)
+        number_row(around[:bit_count], limit, np.float32(_SURE_TOGETHER), turns, half, x, free)
         choose(own_x, own_free, half, x, free, gray)
         if not free.any():
             continue
-        refine_row(sums, row, codes, code_weights, bits, waves, fit[slot], gray, free, steps, refined)
-        for col in range(width):
-            if free[col] == 0:
-                continue
-            c, s, rest = refined[0, col], refined[1, col], refined[2, col]
-            light = np.sqrt(c * c + s * s)
-            if rest > _MIXED * variance[row, col] + (_UNEVEN * light) ** 2 or light < _FAINTEST * sd[col]:
-                continue
-            turn = np.arctan2(s, c) / (2.0 * np.pi)
-            exact = period_px * (np.floor(x[col] / period_px - turn + 0.5) + turn)
-            if -0.5 <= exact <= length_px - 0.5:
-                position[row, col] = exact
-                # Phase of a sinusoid from N steps: sigma = sqrt(2/N) noise/amplitude.
-                sigma[row, col] = weight * sd[col] / light
+        refine_row(sums, top + row, left, codes, code_weights, bits, waves, fit[slot], gray, free, steps, refined)
+        set_turns(refined[0], refined[1], turns)
+        place_row(refined, variance[row], sd, free, x, turns, period_px, length_px, weight, position[row], sigma[row])
+
+
+@kernel
+def set_root(part: Row, root: Row) -> None:
+    """Square roots of a row."""
+    for col in range(part.size):
+        root[col] = np.sqrt(part[col])
+
+
+@kernel
+def set_product(a: Row, b: Row, product: Row) -> None:
+    """Products of two rows."""
+    for col in range(a.size):
+        product[col] = a[col] * b[col]
+
+
+@kernel
+def set_turns(c: Row, s: Row, turns: Row) -> None:
+    """Angles of a row by their cosine and sine parts, in turns from -0.5 to 0.5, to within 1e-7.
+
+    A polynomial, the best of its degree, instead of the library's function: the processor works on many at once.
+    """
+    for col in range(c.size):
+        across, up = abs(c[col]), abs(s[col])
+        low, high = min(across, up), max(across, up)
+        t = low / max(high, _LEAST)
+        u = t * t
+        turn = _ATAN[6]
+        turn = turn * u + _ATAN[5]
+        turn = turn * u + _ATAN[4]
+        turn = turn * u + _ATAN[3]
+        turn = turn * u + _ATAN[2]
+        turn = turn * u + _ATAN[1]
+        turn = (turn * u + _ATAN[0]) * t
+        turn = np.float32(0.25) - turn if up > across else turn
+        turn = np.float32(0.5) - turn if c[col] < np.float32(0.0) else turn
+        turns[col] = -turn if s[col] < np.float32(0.0) else turn
+
+
+@kernel
+def leave_dark_out(wanted: NDArray[np.bool_], size: Row, sd: Row, turns: Row) -> None:
+    """Put NaN for the phase of pixels whose fringe is less than their noise."""
+    for col in range(size.size):
+        turns[col] = turns[col] if wanted[col] & (size[col] >= sd[col]) else np.float32(np.nan)
+
+
+@kernel
+def place_row(
+    refined: Image,
+    variance: Row,
+    sd: Row,
+    free: NDArray[np.int32],
+    x: Row,
+    turns: Row,
+    period_px: float,
+    length_px: int,
+    weight: np.float32,
+    position: Row,
+    sigma: Row,
+) -> None:
+    """Position by the refined phase in the period found, and its standard deviation; NaN where holds disagree."""
+    uneven, last = np.float32(_UNEVEN * _UNEVEN), length_px - 0.5
+    for col in range(x.size):
+        c, s, rest = refined[0, col], refined[1, col], refined[2, col]
+        power = c * c + s * s
+        light = np.sqrt(power)
+        exact = period_px * (np.floor(x[col] / period_px - turns[col] + 0.5) + turns[col])
+        good = (free[col] != 0) & (rest <= np.float32(_MIXED) * variance[col] + uneven * power)
+        good &= (light >= np.float32(_FAINTEST) * sd[col]) & (exact >= -0.5) & (exact <= last)
+        position[col] = np.float32(exact) if good else np.float32(np.nan)
+        # Phase of a sinusoid from N steps: sigma = sqrt(2/N) noise/amplitude.
+        sigma[col] = weight * sd[col] / light if good else np.float32(np.nan)
 
 
 @kernel
@@ -177,6 +259,7 @@ def choose(
 def score_row(
     sums: Sums,
     row: int,
+    left: int,
     codes: Indices,
     weights: Row,
     bits: Indices,
@@ -186,11 +269,13 @@ def score_row(
     power: Row,
 ) -> None:
     """Score of each bit in a row, shape (bits, width), as a multiple of the amplitude, and its square."""
+    right = left + power.size
     for col in range(power.size):
         power[col] = fit[1, col] * fit[1, col] + fit[2, col] * fit[2, col]
     score[:] = 0.0
     for k in range(codes.size):
-        add_score(sums[codes[k], row], weights[k], waves[k, 0], waves[k, 1], fit[0], fit[1], fit[2], score[bits[k]])
+        seen = sums[codes[k], row, left:right]
+        add_score(seen, weights[k], waves[k, 0], waves[k, 1], fit[0], fit[1], fit[2], score[bits[k]])
 
 
 @kernel
@@ -211,36 +296,41 @@ def add_score(
 
 @kernel
 def number_row(
-    score: Image, power: Row, sd: Row, turns: Row, sure: np.float32, half: np.float32, x: Row, free: NDArray[np.int32]
+    score: Image, limit: Row, sure: np.float32, turns: Row, half: np.float32, x: Row, free: NDArray[np.int32]
 ) -> None:
     """Position of each pixel of a row by the signs of its scores: that of its phase nearest to the coded cell.
 
     `free` becomes the one bit (1, 2, 4 ...) that changes at the boundary of cells next to x, which phase knows better
-    than the code; 0 where another bit does not stand out of the noise, and where `turns`, the phase, is NaN.
+    than the code; 0 where another bit does not stand out of the noise, `sure` times the `limit` of each pixel, and
+    where `turns`, the phase, is NaN.
     """
-    code, unclear = np.zeros((2, x.size), dtype=np.int32)
-    limit = np.empty(x.size, dtype=np.float32)
-    for col in range(x.size):
-        limit[col] = sure * sd[col] * np.sqrt(power[col])
+    code, unclear = np.zeros(x.size, dtype=np.int32), np.zeros(x.size, dtype=np.int32)
     for b in range(len(score)):
-        add_bit(score[b], limit, np.int32(1 << b), code, unclear)
+        add_bit(score[b], limit, sure, np.int32(1 << b), code, unclear)
     for col in range(x.size):
         cell = code[col]
-        for shift in (1, 2, 4, 8, 16):  # from Gray code to number
-            cell ^= cell >> np.int32(shift)
-        period = np.floor(np.float32(0.5) * np.float32(cell) + np.float32(0.75) - turns[col])
-        x[col] = np.float32(2.0) * half * (period + turns[col])
-        boundary = np.int32(np.floor(x[col] / half + np.float32(0.5)))
-        lowest = boundary & -boundary if boundary > 0 else np.int32(1)
-        free[col] = lowest if (unclear[col] & ~lowest) == 0 and turns[col] == turns[col] else np.int32(0)
+        cell ^= cell >> np.int32(1)  # from Gray code to number
+        cell ^= cell >> np.int32(2)
+        cell ^= cell >> np.int32(4)
+        cell ^= cell >> np.int32(8)
+        cell ^= cell >> np.int32(16)
+        known = turns[col] == turns[col]
+        turn = turns[col] if known else np.float32(0.0)
+        period = np.floor(np.float32(0.5) * np.float32(cell) + np.float32(0.75) - turn)
+        x[col] = np.float32(2.0) * half * (period + turn)
+        boundary = np.int32(np.floor(np.float32(2.0) * (period + turn) + np.float32(0.5)))
+        lowest = boundary & -boundary if boundary > np.int32(0) else np.int32(1)
+        free[col] = lowest if ((unclear[col] & ~lowest) == np.int32(0)) & known else np.int32(0)
 
 
 @kernel
-def add_bit(score: Row, limit: Row, bit: np.int32, code: NDArray[np.int32], unclear: NDArray[np.int32]) -> None:
+def add_bit(
+    score: Row, limit: Row, sure: np.float32, bit: np.int32, code: NDArray[np.int32], unclear: NDArray[np.int32]
+) -> None:
     """Take a bit by the sign of its score, and note whether it is clear."""
     for col in range(score.size):
         code[col] |= bit if score[col] < np.float32(0.0) else np.int32(0)
-        unclear[col] |= bit if abs(score[col]) < limit[col] else np.int32(0)
+        unclear[col] |= bit if abs(score[col]) < sure * limit[col] else np.int32(0)
 
 
 @kernel
@@ -267,19 +357,32 @@ def add_row(part: Row, total: Row) -> None:
 
 
 @kernel
-def keep_clear(score: Image, power: Row, sd: Row, sure: np.float32, around: Image) -> None:
-    """Put back the pixels' own scores for the bits that are clear without the neighbours, on the scale of all."""
-    for b in range(len(score)):
-        for col in range(power.size):
-            clear = abs(score[b, col]) >= sure * sd[col] * np.sqrt(power[col])
-            own = score[b, col] * np.sqrt(around[len(score), col] / power[col])
-            around[b, col] = own if clear else around[b, col]
+def keep_clear(score: Image, size: Row, limit: Row, sure: np.float32, around: Image) -> None:
+    """Put back the pixels' own scores for the bits that are clear without the neighbours, on the scale of all.
+
+    The squared amplitudes, last in `around`, become amplitudes.
+    """
+    bits = len(score)
+    scale = np.empty(size.size, dtype=np.float32)
+    for col in range(size.size):
+        around[bits, col] = np.sqrt(around[bits, col])
+        scale[col] = around[bits, col] / size[col]
+    for b in range(bits):
+        keep_bit(score[b], limit, sure, scale, around[b])
+
+
+@kernel
+def keep_bit(score: Row, limit: Row, sure: np.float32, scale: Row, around: Row) -> None:
+    """The same of one bit."""
+    for col in range(score.size):
+        around[col] = score[col] * scale[col] if abs(score[col]) >= sure * limit[col] else around[col]
 
 
 @kernel
 def refine_row(
     sums: Sums,
     row: int,
+    left: int,
     codes: Indices,
     weights: Row,
     bits: Indices,
@@ -314,7 +417,7 @@ def refine_row(
             part = odd if h % 2 == 0 else even
             add_wave(fit[2 * h + 1], fit[2 * h + 2], waves[k, 2 * h], waves[k, 2 * h + 1], part)
         add_miss(
-            sums[codes[k], row],
+            sums[codes[k], row, left : left + width],
             weights[k],
             waves[k, 0],
             waves[k, 1],

@@ -47,7 +47,8 @@ def fit_planes(
     """
     right = min(left + COLUMNS, seen.shape[2])
     total = np.empty((_TERMS, right - left), dtype=np.float32)
-    size, weight, px, py = np.empty((4, right - left), dtype=np.float32)
+    room = np.empty((4, right - left), dtype=np.float32)
+    size, weight, px, py = room[0], room[1], room[2], room[3]
     one = np.empty(_TERMS)
     for row in range(first, min(first + ROWS, seen.shape[1])):
         if not np.isfinite(seen[0, row, left:right]).any():

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
+
+Part = TypeVar("Part")
 
 
 def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
@@ -16,7 +19,7 @@ def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
     in_threads(lambda band: work(*band), list(pairwise(edges)))
 
 
-def in_threads(work: Callable[[tuple[int, int]], None], parts: list[tuple[int, int]]) -> None:
+def in_threads(work: Callable[[Part], None], parts: Sequence[Part]) -> None:
     """Run `work` on all parts, in threads: the kernels do not hold the lock."""
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
         list(pool.map(work, parts))

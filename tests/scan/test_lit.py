@@ -1,0 +1,65 @@
+"""The parts of the camera's picture that the projector lights, and tiles that hold them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from limewash.scan.lit import BLOCK, lit_blocks, tiles_of
+from limewash.scan.pattern import PatternPlan, plan_pattern
+
+SIZE = (200, 331)  # rows and columns: no whole blocks
+PLAN: PatternPlan = plan_pattern((1280, 720))
+
+
+def pictures(light: np.ndarray, car: int | None = None) -> np.ndarray:
+    """Sums of 10 frames of the references, whose noise is 1.5 codes: white shows `light`, black number `car` too."""
+    noise = np.random.default_rng(3)
+    sums = np.zeros((len(PLAN.body), *SIZE), dtype=np.uint16)
+    blacks = 0
+    for n, hold in enumerate(PLAN.body):
+        if hold.kind in ("black", "white"):
+            shown = light * (hold.kind == "white") + (60.0 if hold.kind == "black" and blacks == car else 0.0)
+            blacks += hold.kind == "black"
+            sums[n] = np.rint(10.0 * (30.0 + shown + noise.normal(0.0, 1.5, SIZE)))
+    return sums
+
+
+@pytest.mark.parametrize("car", [None, 0, 1])
+def test_light_below_the_noise_of_a_pixel_counts(car: int | None) -> None:
+    light = np.zeros(SIZE)
+    light[60:140, 100:200] = 0.7
+    blocks = lit_blocks(pictures(light, car), np.full(len(PLAN.body), 0.1), PLAN)
+    assert blocks.shape == (13, 21)
+    assert blocks[4:9, 6:13].all()
+    assert blocks.mean() < 0.55
+
+
+def test_where_all_is_lit_all_is_lit() -> None:
+    assert lit_blocks(pictures(np.full(SIZE, 5.0)), np.full(len(PLAN.body), 0.1), PLAN).all()
+
+
+def test_a_missing_black_counts_as_black() -> None:
+    sums = pictures(np.full(SIZE, 5.0))
+    for n, hold in enumerate(PLAN.body):
+        if hold.kind == "black":
+            sums[n] = 0
+    assert lit_blocks(sums, np.full(len(PLAN.body), 0.1), PLAN).all()
+
+
+@given(arrays(np.bool_, (13, 60)), st.integers(0, BLOCK - 1), st.integers(0, BLOCK - 1))
+def test_tiles_hold_what_is_marked_once(blocks: np.ndarray, less_high: int, less_wide: int) -> None:
+    shape = (13 * BLOCK - less_high, 60 * BLOCK - less_wide)
+    count = np.zeros(shape, dtype=int)
+    for first, last, start, stop in tiles_of(blocks, shape):
+        assert 0 <= first < last <= shape[0]
+        assert 0 <= start < stop <= shape[1]
+        count[first:last, start:stop] += 1
+    marked = np.kron(blocks, np.ones((BLOCK, BLOCK), dtype=bool))[: shape[0], : shape[1]]
+    assert (count[marked] == 1).all()
+    assert count.max() <= 1
+    if not marked.any():
+        assert count.max() == 0
