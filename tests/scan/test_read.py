@@ -14,6 +14,7 @@ from street import SIZE, Phone, Street, film, street
 
 from limewash.errors import InputError
 from limewash.geometry.homography import apply_homography
+from limewash.media.reading import ClipReader
 from limewash.media.writing import VideoWriter
 from limewash.scan import read
 from limewash.scan.clip import take_clip
@@ -104,6 +105,14 @@ def test_photo_is_the_scene_in_white_light(scan: ScanResult) -> None:
     assert scan.photo.dtype == np.uint8
     likeness = np.corrcoef(scan.photo[..., 1].ravel() ** 2.2, expected.ravel())[0, 1]
     assert likeness > 0.97
+
+
+def test_photo_is_the_mean_of_the_longest_white(clip: Path) -> None:
+    takes = take_clip(clip, SIZE)
+    white = max((n for n, hold in enumerate(takes.plan.body) if hold.kind == "white"), key=lambda n: takes.counts[n])
+    first_s, last_s = takes.spans_s[white]
+    with ClipReader(clip) as reader:
+        np.testing.assert_array_equal(takes.photo, reader.mean_rgb(first_s - 1e-4, last_s + 1e-4))
 
 
 def test_findings_of_a_good_clip_hold_no_warning(scan: ScanResult) -> None:

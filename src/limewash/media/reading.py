@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -145,8 +145,15 @@ class ClipReader:
         InputError
             If the file ends before the length it states.
         """
+        for t_s, luma, _ in self.frames(start_s, stop_s):
+            yield t_s, luma
+
+    def frames(
+        self, start_s: float = 0.0, stop_s: float | None = None
+    ) -> Iterator[tuple[float, Picture, av.VideoFrame]]:
+        """Time and luma as `luma` gives them, and the frame itself, as `mean_of` takes it."""
         for t_s, frame in self._between(start_s, stop_s):
-            yield t_s, self._upright(_luma_plane(frame))
+            yield t_s, self._upright(_luma_plane(frame)), frame
 
     def rgb(self, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[tuple[float, Picture]]:
         """Full-range R'G'B' of each frame, upright, as uint8 (height, width, 3); else like `luma`."""
@@ -161,16 +168,23 @@ class ClipReader:
         InputError
             If there is no frame in that time, or the file ends before the length it states.
         """
+        mean = self.mean_of(frame for _, frame in self._between(start_s, stop_s))
+        if mean is None:
+            raise InputError(f"{self.path} has no picture between {start_s:.2f} s and {stop_s:.2f} s")
+        return mean
+
+    def mean_of(self, frames: Iterable[av.VideoFrame]) -> Picture | None:
+        """The same of frames of this clip; None of none."""
         sums: list[NDArray[np.float32]] = []
         count, last = 0, None
-        for _, frame in self._between(start_s, stop_s):
+        for frame in frames:
             planes = [_codes(frame, index) for index in range(len(frame.planes))]
             sums = sums or [np.zeros(plane.shape, dtype=np.float32) for plane in planes]
             for total, plane in zip(sums, planes, strict=True):
                 cv2.accumulate(plane, total)
             count, last = count + 1, frame
         if last is None:
-            raise InputError(f"{self.path} has no picture between {start_s:.2f} s and {stop_s:.2f} s")
+            return None
         mean = av.VideoFrame(last.width, last.height, last.format.name)
         mean.colorspace, mean.color_range = last.colorspace, last.color_range
         for index, total in enumerate(sums):

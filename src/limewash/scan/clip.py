@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
 
+import av
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,6 +23,7 @@ from limewash.scan.watch import Watch
 __all__ = ["Takes", "take_clip"]
 
 Picture = NDArray[np.uint8]
+Frame = tuple[float, Picture, av.VideoFrame]  # as `ClipReader.frames` gives it
 
 _SAMPLES = 36_000  # pixels of each frame that time and noise are judged by
 _MARK_S = 6.0  # more than the longest start mark
@@ -51,31 +53,33 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         seeker = _Seeker(info)
         follower: Follower | None = None
         length_s = info.duration_s if np.isfinite(info.duration_s) else 60.0
-        for count, (t_s, luma) in enumerate(_forwards(reader.luma())):
+        for count, (t_s, luma, frame) in enumerate(_forwards(reader.frames())):
             if count % 15 == 0:
                 doing = "looking for the start mark" if follower is None else "following the pattern"
                 progress(min(t_s / length_s, 1.0), doing)
             if follower is not None:
-                follower.see(t_s, luma)
+                follower.see(t_s, luma, frame)
                 if follower.done:
                     break
             else:
                 mark = seeker.see(t_s, luma)
                 if mark is not None:
                     plan = plan_pattern(projector_size, form=check_mark(mark.word, projector_size))
-                    follower = Follower(path, info, plan, mark, seeker.sparse, seeker.times_s, seeker.samples)
+                    follower = Follower(
+                        path, info, plan, mark, seeker.sparse, seeker.times_s, seeker.samples, reader.mean_of
+                    )
         if follower is None:
             raise seeker.watch.no_pattern(path, projector_size)
         return follower.takes()
 
 
-def _forwards(frames: Iterator[tuple[float, Picture]]) -> Iterator[tuple[float, Picture]]:
+def _forwards(frames: Iterator[Frame]) -> Iterator[Frame]:
     """Frames in the order of their times; those that a damaged file dates back are left out."""
     last_s = -math.inf
-    for t_s, luma in frames:
-        if t_s > last_s:
-            last_s = t_s
-            yield t_s, luma
+    for frame in frames:
+        if frame[0] > last_s:
+            last_s = frame[0]
+            yield frame
 
 
 class _Seeker:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+import av
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +20,7 @@ from limewash.scan.takes import Takes
 from limewash.scan.timeline import Clockwork, Mark
 
 Picture = NDArray[np.uint8]
+Photo = NDArray[np.uint8]  # R'G'B'
 
 _TILES = (4, 6)  # rows and columns in which change is judged apart: passers-by do not fill all of them
 _MOST_FRAMES = 24  # of one beat; a faster camera gives more than are of use
@@ -61,12 +63,13 @@ class _Lit:
 
 @dataclass
 class _Frame:
-    """A frame of the body: its time, lit samples, difference from the frame before, and the picture."""
+    """A frame of the body: its time, lit samples, difference from the frame before, and, if wanted, the picture."""
 
     t_s: float
     lit: NDArray[np.int16]
     change: float
-    luma: Picture | None
+    luma: Picture | None = None
+    whole: av.VideoFrame | None = None
 
 
 class Follower:
@@ -81,6 +84,7 @@ class Follower:
         sparse: Callable[[Picture], Picture],
         times_s: Sequence[float],
         samples: Sequence[Picture],
+        mean_of: Callable[[Iterable[av.VideoFrame]], Photo | None],
     ) -> None:
         self.path, self.info, self.plan, self.mark = path, info, plan, mark
         self._sparse = sparse
@@ -92,7 +96,7 @@ class Follower:
         self._seen = 0
         for t_s, seen in zip(times_s, samples, strict=True):
             if t_s > mark.stop_s - 2.0 * mark.beat_s:
-                self._add(t_s, seen, None)
+                self._add(t_s, seen)
         self._holds: tuple[Hold, ...] = (*plan.body, *plan.end, *plan.checks)
         self._next = 0
         self._beat = float(len(mark.chips))
@@ -106,6 +110,9 @@ class Follower:
         self._counts = np.zeros(len(self._holds), dtype=np.int64)
         self._adder = ThreadPoolExecutor(1)
         self._adding: Future[None] | None = None
+        self._mean_of = mean_of
+        self._photo_hold = max((n for n, hold in enumerate(plan.body) if hold.kind == "white"), key=self._beats)
+        self._photo: Future[Photo | None] | None = None
         self._spans_s = np.full((len(self._holds), 2), np.nan)
         self._levels = np.full(len(self._holds), np.nan)
 
@@ -113,10 +120,10 @@ class Follower:
     def done(self) -> bool:
         return self._next == len(self._holds)
 
-    def see(self, t_s: float, luma: Picture) -> None:
+    def see(self, t_s: float, luma: Picture, whole: av.VideoFrame) -> None:
         self._seen += 1
         wanted = self._seen % self._thinning == 0
-        self._add(t_s, self._sparse(luma), luma if wanted else None)
+        self._add(t_s, self._sparse(luma), *((luma, whole) if wanted else ()))
         while not self.done and t_s > self._expected_end_s() + 0.5 * self._clock.beat_s:
             self._finish_hold()
 
@@ -156,13 +163,19 @@ class Follower:
             end_seen=self._end_seen(),
             checks=self._sums[self.plan.checks_start :],
             check_counts=self._counts[self.plan.checks_start :],
+            photo=None if self._photo is None else self._photo.result(),
         )
 
-    def _add(self, t_s: float, samples: Picture, luma: Picture | None) -> None:
+    def _beats(self, n: int) -> float:
+        return self._holds[n].beats
+
+    def _add(
+        self, t_s: float, samples: Picture, luma: Picture | None = None, whole: av.VideoFrame | None = None
+    ) -> None:
         lit = samples[self.lit.mask].astype(np.int16)
         # The median tile: a car or a person changes some, a change of hold changes all.
         change = 0.0 if self._last is None else float(np.median(self.lit.differences(lit, self._last)))
-        self._frames.append(_Frame(t_s, lit, change, luma))
+        self._frames.append(_Frame(t_s, lit, change, luma, whole))
         self._last = lit
 
     def _changes(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -202,11 +215,14 @@ class Follower:
         self._wait()  # one hold at a time, so that no more frames than its own are kept
         # Beside the decoder, which would wait otherwise.
         self._adding = self._adder.submit(_add_up, self._sums[n], pictures)
+        if n == self._photo_hold:
+            self._photo = self._adder.submit(self._mean_of, [f.whole for f in clean if f.whole is not None])
 
     def _wait(self) -> None:
         """Until the last hold is added up."""
-        if self._adding is not None:
-            self._adding.result()
+        for work in (self._adding, self._photo):
+            if work is not None:
+                work.result()
 
     def _clean(self, inside: list[_Frame]) -> list[_Frame]:
         """Frames that show this hold alone: those that hardly differ from the one in the middle."""

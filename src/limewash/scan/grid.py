@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from limewash.jit import kernel
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.surface import Surfaces
-from limewash.scan.threads import in_bands
+from limewash.scan.takes import SPARSE
+from limewash.scan.threads import in_bands, in_threads
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -40,13 +41,14 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     shape = (projector_size[1], projector_size[0])
     camera_x, camera_y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
     strength, filled = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
-    # Where no surface was fitted the slopes are 0, and a mirrored picture would pass for one that is not.
-    turned = 1.0 if np.nansum(np.sign(s.slope[0] * s.slope[3] - s.slope[1] * s.slope[2])) >= 0.0 else -1.0
-    fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, camera_x, camera_y, strength, filled)
+    areas = _areas(s)
+    turned = 1.0 if np.sign(areas).sum() >= 0.0 else -1.0  # -1: the picture is mirrored
+    _fill(s, turned, camera_x, camera_y, strength, filled)
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
     extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, camera_x, camera_y, rim, filled)
     # Which of two surfaces a projector pixel at a jump hits, the pixels in which both mix cannot tell for certain.
-    scale = _usual_scale(s)
+    # Camera pixels to a projector pixel, along a line.
+    scale = float(1.0 / np.sqrt(np.median(np.abs(areas)))) if areas.size else 1.0
     doubtful = np.zeros(shape, dtype=np.bool_)
     in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX * scale, first, last, doubtful))
     doubtful &= filled < _SURE
@@ -78,12 +80,26 @@ def _crumbs(camera_x: Image, camera_y: Image, jump: float) -> Mask:
     return np.asarray((size[piece] < _CRUMB_PX) & np.isfinite(camera_x))
 
 
-def _usual_scale(surfaces: Surfaces) -> float:
-    """Camera pixels to a projector pixel, along a line."""
-    s0, s1, s2, s3 = surfaces.slope[:, np.isfinite(surfaces.x)]
-    area = np.abs(s0 * s3 - s1 * s2)
-    area = area[area > 0.0]
-    return float(1.0 / np.sqrt(np.median(area))) if area.size else 1.0
+def _areas(surfaces: Surfaces) -> NDArray[np.float32]:
+    """Projector pixels to a camera pixel, negative where mirrored, in some of those where a surface was fitted."""
+    s0, s1, s2, s3 = (part[SPARSE] for part in surfaces.slope)
+    areas = s0 * s3 - s1 * s2
+    # Where none was fitted the slopes are 0, and a mirrored picture would pass for one that is not.
+    return np.asarray(areas[np.isfinite(areas) & (areas != 0.0)])
+
+
+def _fill(surfaces: Surfaces, turned: float, camera_x: Image, camera_y: Image, strength: Image, filled: Image) -> None:
+    """Do what `fill_cells` does, both halves of the camera's picture at once, and put together what they find."""
+    s, middle = surfaces, (len(surfaces.x) - 1) // 2
+    bands = [(0, middle), (middle, len(s.x) - 1)]
+    first = (camera_x, camera_y, strength, filled)
+    second = (camera_x.copy(), camera_y.copy(), strength.copy(), filled.copy())
+
+    def fill(n: int) -> None:
+        fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, *bands[n], *(first, second)[n])
+
+    in_threads(fill, range(2))
+    in_bands(len(camera_x), lambda start, stop: keep_stronger(*first, *second, start, stop))
 
 
 def _sigma(surfaces: Surfaces, camera_x: Image, camera_y: Image) -> Image:
@@ -104,20 +120,21 @@ def fill_cells(
     right: Mask,
     down: Mask,
     turned: float,
+    first: int,
+    last: int,
     camera_x: Image,
     camera_y: Image,
     strength: Image,
     filled: Image,
 ) -> None:
-    """Give every projector pixel inside a linked cell of camera pixels its camera position.
+    """Give every projector pixel inside a linked cell of camera pixels, in some rows of cells, its camera position.
 
     A cell of four pixels is two triangles; where one corner does not belong, the triangle of the other three is
     left. Where two surfaces claim a projector pixel, the one that returns more of its light has it: the other
     sees it by way of a reflection.
     """
-    height, width = x.shape
-    for row in range(height - 1):
-        for col in range(width - 1):
+    for row in range(first, last):
+        for col in range(x.shape[1] - 1):
             top, low = right[row, col], right[row + 1, col]
             left, side = down[row, col], down[row, col + 1]
             # Corners in turn; each with its two neighbours is a triangle. Of a whole cell, two opposite ones do.
@@ -150,6 +167,27 @@ def fill_cells(
                         strength,
                         filled,
                     )
+
+
+@kernel
+def keep_stronger(
+    camera_x: Image,
+    camera_y: Image,
+    strength: Image,
+    filled: Image,
+    other_x: Image,
+    other_y: Image,
+    other_strength: Image,
+    other_filled: Image,
+    first: int,
+    last: int,
+) -> None:
+    """Put what another band found where it returns more light, in some rows of the projector's picture."""
+    for v in range(first, last):
+        for u in range(camera_x.shape[1]):
+            if other_strength[v, u] > strength[v, u]:
+                camera_x[v, u], camera_y[v, u] = other_x[v, u], other_y[v, u]
+                strength[v, u], filled[v, u] = other_strength[v, u], other_filled[v, u]
 
 
 @kernel

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
-from limewash.scan.clip import Takes
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.decode import Decoded
 from limewash.scan.findings import Finding, Findings, Severity
@@ -19,6 +20,8 @@ from limewash.scan.passing import Passing
 from limewash.scan.reach import Reach, find_reach
 from limewash.scan.scaling import measure_scaling, phone_tone
 from limewash.scan.surface import Surfaces
+from limewash.scan.takes import SPARSE, Takes
+from limewash.scan.threads import all_of
 
 Picture = NDArray[np.float32]
 
@@ -64,27 +67,21 @@ def judge(
     seen_share = float(correspondence.seen.mean())
     if seen_share < _FEWEST_SHARE:
         raise InputError(f"{path}: the pattern was found but {_why_nothing(takes, seen_share)}")
-    return Findings.sorted(
-        [
-            coverage_finding(seen_share),
-            *reach_findings(find_reach(correspondence)),
-            *lost_findings(find_lost(takes, decoded, surfaces, correspondence, passing)),
-            precision_finding(surfaces),
-            *_exposure(takes),
-            *_lamps(takes),
-            *_movement(moved_px, takes),
-            *_passing(passing),
-            *_timing(takes),
-            *_framing(surfaces),
-            *_orientation(surfaces),
-            *chain_findings(
-                measure_scaling(takes, correspondence),
-                correspondence.projector_size,
-                exposure_held=_drift(takes) <= _DRIFTED,
-            ),
-            *focus_findings(measure_focus(takes, surfaces)),
-        ]
-    )
+    held = _drift(takes) <= _DRIFTED
+    size = correspondence.projector_size
+    parts: list[Callable[[], list[Finding]]] = [
+        lambda: [coverage_finding(seen_share)],
+        lambda: reach_findings(find_reach(correspondence)),
+        lambda: lost_findings(find_lost(takes, decoded, surfaces, correspondence, passing)),
+        lambda: [precision_finding(surfaces)],
+        lambda: _exposure(takes),
+        lambda: _lamps(takes),
+        lambda: [*_movement(moved_px, takes), *_passing(passing), *_timing(takes), *_framing(surfaces)],
+        lambda: _orientation(surfaces),
+        lambda: chain_findings(measure_scaling(takes, correspondence), size, exposure_held=held),
+        lambda: focus_findings(measure_focus(takes, surfaces)),
+    ]
+    return Findings.sorted(list(chain.from_iterable(all_of(parts))))
 
 
 def _why_nothing(takes: Takes, seen_share: float) -> str:
@@ -148,7 +145,8 @@ def reach_findings(reach: Reach) -> list[Finding]:
 
 def precision_finding(surfaces: Surfaces) -> Finding:
     """How far noise may move a position."""
-    sigma = surfaces.sigma[np.isfinite(surfaces.sigma)]
+    sigma = surfaces.sigma[SPARSE]
+    sigma = sigma[np.isfinite(sigma)]
     half, worst = float(np.median(sigma)), float(np.quantile(sigma, 0.95))
     text = (
         f"Noise leaves each position uncertain by {half:.2f} projector pixels (95 % of them by less than {worst:.2f})."
@@ -279,10 +277,10 @@ def _framing(surfaces: Surfaces) -> list[Finding]:
 
 
 def _orientation(surfaces: Surfaces) -> list[Finding]:
-    seen = np.isfinite(surfaces.x)
+    seen = np.isfinite(surfaces.x[SPARSE])
     if not seen.any():
         return []
-    xc, yc, xr, yr = (float(np.median(part[seen])) for part in surfaces.slope)
+    xc, yc, xr, yr = (float(np.median(part[SPARSE][seen])) for part in surfaces.slope)
     if xc * yr - yc * xr < 0.0:
         remedy = "Switch the projector's rear projection (mirror) mode off."
         return [Finding("mirrored", "warning", "The picture is mirrored.", remedy)]

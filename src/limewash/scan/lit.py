@@ -48,6 +48,12 @@ def lit_blocks(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: Pat
     return np.asarray(cv2.dilate(lit, np.ones((3, 3), np.uint8)) > 0)
 
 
+def blocks_of(mask: Mask) -> Mask:
+    """Blocks with a marked pixel in them, shape as `lit_blocks`."""
+    marks = np.where(mask, np.uint16(255 * BLOCK * BLOCK), np.uint16(0))  # a mean over one is no less than 255
+    return np.asarray(_block_means(marks) > 0.0)
+
+
 def tiles_of(blocks: Mask, shape: tuple[int, int]) -> list[Tile]:
     """Tiles of a picture, shape (height, width), that hold all marked blocks and little else."""
     high, wide = _TILE_BLOCKS

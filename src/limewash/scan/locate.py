@@ -63,7 +63,7 @@ def add_scaled(codes: NDArray[np.uint16], factor: np.float32, total: Row) -> Non
 
 @kernel
 def noise_rows(sums: Sums, top: int, left: int, picks: Indices, weights: Row, basis: Image, variance: Image) -> None:
-    """What the fit leaves over of the phase steps, as a variance of one, in the tile that begins at `top` and `left`."""
+    """What the fit leaves over of the phase steps, as a variance of one, in a tile from `top` and `left` on."""
     steps, terms = basis.shape
     width = variance.shape[1]
     fit = np.empty((terms, width), dtype=np.float32)

@@ -15,6 +15,7 @@ from limewash.scan.rims import CODE_TO_LIGHT
 Image = NDArray[np.float32]
 Row = NDArray[np.float32]
 Stack = NDArray[np.float32]
+Steps = tuple[np.float32, np.float32, np.float32, np.float32]  # as `guess` of `fit_planes`, of one pixel
 
 _REACH = 2  # neighbours as far as this are fitted [camera px]
 _COMPANY = 7  # as many must agree
@@ -25,7 +26,6 @@ _LIKE, _UNLIKE = (
 _FAINTEST = 0.1  # share of a surface's light; a pixel with less only sees it blurred
 _USUAL = 0.5  # weight of the usual slopes around, against neighbours that spread so far [square px]
 _TERMS = 15
-ROWS, COLUMNS = 64, 512  # of a tile: so much stays in the processor's cache
 
 
 @kernel
@@ -33,31 +33,32 @@ def fit_planes(
     seen: Stack,
     guess: Stack,
     first: int,
+    last: int,
     left: int,
+    right: int,
     fit_x: Image,
     fit_y: Image,
     fit_sigma: Image,
     slope: Stack,
     share: Image,
 ) -> None:
-    """Fit x and y as planes over the neighbours that agree, in a tile that begins at a row and a column.
+    """Fit x and y as planes over the neighbours that agree, in a tile from a row and a column to those after its last.
 
-    `seen` holds x, y, sigma and amplitude, `guess` and `slope` the changes of x and y to the next column, then of
-    x and y to the next row; shape (4, height, width).
+    `seen` holds x, y, sigma and amplitude, shape (4, height, width); `guess` and `slope` the changes of x and y to the
+    next column, then of x and y to the next row, of the tile and of the whole.
     """
-    right = min(left + COLUMNS, seen.shape[2])
     total = np.empty((_TERMS, right - left), dtype=np.float32)
     room = np.empty((4, right - left), dtype=np.float32)
     size, weight, px, py = room[0], room[1], room[2], room[3]
     one = np.empty(_TERMS)
-    for row in range(first, min(first + ROWS, seen.shape[1])):
+    for row in range(first, last):
         if not np.isfinite(seen[0, row, left:right]).any():
             continue
-        usual_size(guess, row, left, size)
+        usual_size(guess, row - first, size)
         total[:] = 0.0
         for r in range(max(row - _REACH, 0), min(row + _REACH + 1, seen.shape[1])):
             for step in range(-_REACH, _REACH + 1):
-                weigh(seen, guess, row, r, step, left, right, size, total[14], weight, px, py)
+                weigh(seen, guess, row - first, row, r, step, left, right, size, total[14], weight, px, py)
                 down, across = np.float32(r - row), np.float32(step)
                 add_weights(weight, across, down, total)
                 add_weighted(weight, px, across, down, total[6], total[7], total[8])
@@ -68,21 +69,22 @@ def fit_planes(
                 continue
             for j in range(_TERMS):
                 one[j] = total[j, col - left]
+            at = row - first, col - left
+            steps = guess[0][at], guess[1][at], guess[2][at], guess[3][at]
             # First among its like: dark paint beside bright trim has a place of its own. Failing that, among
             # all: a pixel at the rim, which sees half of its surface, goes by its brighter neighbours.
             if one[14] < _COMPANY:
-                add_all(seen, guess, row, col, size[col - left], one)
+                add_all(seen, steps, row, col, size[col - left], one)
                 if one[14] < _COMPANY:
                     continue
-            fit_one(seen, guess, one, row, col, size[col - left], fit_x, fit_y, fit_sigma, slope, share)
+            fit_one(seen, steps, one, row, col, size[col - left], fit_x, fit_y, fit_sigma, slope, share)
 
 
 @kernel
-def usual_size(guess: Stack, row: int, left: int, size: Row) -> None:
+def usual_size(guess: Stack, row: int, size: Row) -> None:
     """Length of a usual step."""
     for col in range(size.size):
-        a, b = guess[0, row, left + col], guess[1, row, left + col]
-        c, d = guess[2, row, left + col], guess[3, row, left + col]
+        a, b, c, d = guess[0, row, col], guess[1, row, col], guess[2, row, col], guess[3, row, col]
         size[col] = np.sqrt(np.float32(0.5) * (a * a + b * b + c * c + d * d))
 
 
@@ -90,6 +92,7 @@ def usual_size(guess: Stack, row: int, left: int, size: Row) -> None:
 def weigh(
     seen: Stack,
     guess: Stack,
+    guess_row: int,
     row: int,
     other: int,
     step: int,
@@ -116,9 +119,9 @@ def weigh(
     other_x, other_y = seen[0, other, begin:end], seen[1, other, begin:end]
     other_sigma, other_light = seen[2, other, begin:end], seen[3, other, begin:end]
     down, across = np.float32(other - row), np.float32(step)
-    slope_x, slope_y = guess[0, row, start:stop], guess[1, row, start:stop]
-    fall_x, fall_y = guess[2, row, start:stop], guess[3, row, start:stop]
     inner = slice(start - left, stop - left)
+    slope_x, slope_y = guess[0, guess_row, inner], guess[1, guess_row, inner]
+    fall_x, fall_y = guess[2, guess_row, inner], guess[3, guess_row, inner]
     steps, counts, weights, to_x, to_y = size[inner], count[inner], weight[inner], px[inner], py[inner]
     bend = np.float32(0.45 + 0.3 * max(abs(other - row), abs(step)))
     for col in range(x.size):
@@ -177,7 +180,7 @@ def add_light(weight: Row, light: Row, step: int, left: int, right: int, to_ww: 
 
 
 @kernel
-def add_all(seen: Stack, guess: Stack, row: int, col: int, size: float, total: NDArray[np.float64]) -> None:
+def add_all(seen: Stack, steps: Steps, row: int, col: int, size: float, total: NDArray[np.float64]) -> None:
     """The sums of one pixel over the neighbours of any brightness.
 
     `total` becomes w, wc, wr, wcc, wcr, wrr, then wx, wxc, wxr, the same of y, ww, wa and the count, where w is the
@@ -190,8 +193,8 @@ def add_all(seen: Stack, guess: Stack, row: int, col: int, size: float, total: N
         for c in range(max(col - _REACH, 0), min(col + _REACH + 1, width)):
             dc, dr = c - col, r - row
             px, py = seen[0, r, c] - x, seen[1, r, c] - y
-            off_x = px - guess[0, row, col] * dc - guess[2, row, col] * dr
-            off_y = py - guess[1, row, col] * dc - guess[3, row, col] * dr
+            off_x = px - steps[0] * dc - steps[2] * dr
+            off_y = py - steps[1] * dc - steps[3] * dr
             noise = np.sqrt(sigma * sigma + seen[2, r, c] * seen[2, r, c])
             allowed = 3.5 * noise + (0.45 + 0.3 * max(abs(dc), abs(dr))) * size
             if not off_x * off_x + off_y * off_y < allowed * allowed:
@@ -218,7 +221,7 @@ def add_all(seen: Stack, guess: Stack, row: int, col: int, size: float, total: N
 @kernel
 def fit_one(
     seen: Stack,
-    guess: Stack,
+    steps: Steps,
     total: NDArray[np.float64],
     row: int,
     col: int,
@@ -239,7 +242,7 @@ def fit_one(
         return
     # What is left of the covariances when the usual slopes are taken off: a narrow strip tells little of the
     # slope across it, and that little is flattened by blur.
-    g0, g1, g2, g3 = guess[0, row, col], guess[1, row, col], guess[2, row, col], guess[3, row, col]
+    g0, g1, g2, g3 = steps
     hxc = total[7] / w0 - xb * cb - g0 * ccc - g2 * ccr
     hxr = total[8] / w0 - xb * rb - g0 * ccr - g2 * crr
     hyc = total[10] / w0 - yb * cb - g1 * ccc - g3 * ccr

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 import shutil
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -122,14 +121,12 @@ def scan_of(
     decoded = decode_takes(takes)
     takes = takes.references()
     surfaces = find_surfaces(decoded)
-    progress(0.4, "laying out the projector's pixels")
-    with ThreadPoolExecutor(1) as beside:  # what follows keeps one core busy
-        photo = beside.submit(photo_of, takes)
-        correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
-        progress(0.67, "judging the scan")
-        findings = judge(path, takes, decoded, surfaces, correspondence, moved_px, passing)
+    progress(0.5, "laying out the projector's pixels")
+    correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
+    progress(0.7, "judging the scan")
+    findings = judge(path, takes, decoded, surfaces, correspondence, moved_px, passing)
     progress(1.0, "scan read")
-    return ScanResult(correspondence, photo.result(), findings)
+    return ScanResult(correspondence, photo_of(takes), findings)
 
 
 def save_scan(folder: Path, result: ScanResult) -> None:
@@ -160,6 +157,9 @@ def save_scan(folder: Path, result: ScanResult) -> None:
 
 def _white_photo(path: Path, takes: Takes) -> NDArray[np.uint8]:
     """Mean of the clean frames of the longest white hold, in colour."""
+    if takes.photo is not None:
+        return takes.photo
+    # The player or the phone dropped that hold: another one does.
     whites = [n for n, hold in enumerate(takes.plan.body) if hold.kind == "white" and takes.counts[n]]
     start_s, stop_s = takes.spans_s[max(whites, key=lambda n: takes.counts[n])]
     with ClipReader(path) as reader:

@@ -15,12 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.scan.correspondence import Correspondence
-from limewash.scan.takes import Takes
+from limewash.scan.takes import SPARSE, Takes
 
 Map = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-_SPARSE = (slice(1, None, 3), slice(1, None, 3))  # as good for medians as every pixel
 _GREY_LIGHT = (128 / 255) ** 2.4  # of a display after Rec. ITU-R BT.1886
 _LINES_LIGHT = 0.5
 _DARKEST, _BRIGHTEST = -0.35, 1.7  # shares of the lines' contrast that scaling and noise can leave
@@ -122,10 +121,10 @@ def _kept_lines(takes: Takes, correspondence: Correspondence) -> tuple[Map | Non
 
 def phone_tone(takes: Takes) -> float | None:
     """Exponent that leads from the phone's codes to light, by the check whose light is known; None without it."""
-    grey = takes.check(0, _SPARSE)
+    grey = takes.check(0, SPARSE)
     if grey is None:
         return None
-    black, white = (takes.mean(kind, -1, _SPARSE) for kind in ("black", "white"))
+    black, white = (takes.mean(kind, -1, SPARSE) for kind in ("black", "white"))
     span = white - black
     usable = span > _least_span(takes)
     if not usable.any():
@@ -138,7 +137,7 @@ def phone_tone(takes: Takes) -> float | None:
 
 def _least_span(takes: Takes) -> float:
     """From how far black and white must be apart to compare with [codes]."""
-    span = takes.mean("white", -1, _SPARSE) - takes.mean("black", -1, _SPARSE)
+    span = takes.mean("white", -1, SPARSE) - takes.mean("black", -1, SPARSE)
     return max(8.0, 0.1 * float(np.quantile(span, 0.95)))
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from limewash.media.reading import ClipInfo
 from limewash.scan.pattern import PatternPlan
 
+SPARSE = (slice(1, None, 3), slice(1, None, 3))  # pixels that are as good for medians as all
 At = EllipsisType | tuple[slice, slice] | tuple[NDArray[np.intp], NDArray[np.intp]]
 
 
@@ -42,6 +43,8 @@ class Takes:
         Sum of the clean frames of each check. [codes]
     check_counts : ndarray of int64, shape (checks,)
         Number of those frames; 0 where the clip ended before.
+    photo : ndarray of uint8, shape (height, width, 3), optional
+        Mean of the clean frames of the longest white hold, R'G'B'.
     """
 
     plan: PatternPlan
@@ -56,6 +59,7 @@ class Takes:
     end_seen: bool
     checks: NDArray[np.uint16]
     check_counts: NDArray[np.int64]
+    photo: NDArray[np.uint8] | None = None
 
     def mean(self, kind: str, which: int, at: At = ...) -> NDArray[np.float32]:
         """Mean picture of the `which`-th seen hold of a kind, black level taken off: (height, width), or what an index

@@ -13,6 +13,15 @@ import numpy as np
 Part = TypeVar("Part")
 
 
+T = TypeVar("T")
+
+
+def all_of(parts: Sequence[Callable[[], T]]) -> list[T]:
+    """What all parts give, worked out in threads."""
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        return [part.result() for part in [pool.submit(part) for part in parts]]
+
+
 def in_bands(rows: int, work: Callable[[int, int], None]) -> None:
     """Run `work(first_row, last_row)` over all rows, in threads."""
     edges = np.linspace(0, rows, 4 * (os.cpu_count() or 1) + 1).astype(int).tolist()
