@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 
 from limewash.scan.decode import AxisHolds, Decoded, decode_stack
 from limewash.scan.faint import follow_faint
-from limewash.scan.patch import fit_patch
+from limewash.scan.patch import fit_patch, pool
 from limewash.scan.pattern import PatternPlan, plan_pattern
 
 SIZE = (240, 160)  # columns and rows of the camera
@@ -128,7 +128,9 @@ def test_a_patch_is_fitted_as_least_squares_has_it(extent_rad: float) -> None:
     ones = np.ones((1, cells), dtype=np.float32)
     waves = np.column_stack([np.cos(hold_rad), np.sin(hold_rad)])
     turn = [part(cell_rad).astype(np.float32) for part in (np.cos, np.sin)]
-    rest, clear = fit_patch(seen.astype(np.float32), waves, np.full(holds, -1), ones, ones[0], *turn)
+    sums = np.empty((3, holds))
+    pool(seen.astype(np.float32), np.full(holds, -1), ones, *turn, False, sums)
+    rest, clear = fit_patch(sums, waves, ones[0], *turn)
 
     pooled = (seen * np.exp(-1j * cell_rad)).mean(axis=1)
     q = np.exp(-2j * cell_rad).mean()

@@ -91,7 +91,7 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
     """
     height, width = noise.shape
     rows, columns = -(-height // BLOCK), -(-width // BLOCK)
-    known = found.copy()
+    known = np.empty_like(found)
     fresh = np.ones((rows, columns), dtype=np.bool_)
     unsure, unknown, sure = (np.zeros((rows, columns), dtype=np.float32) for _ in range(3))
 

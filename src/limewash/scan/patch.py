@@ -51,33 +51,24 @@ def take_patch(
             there = 0 <= row <= height - cell and 0 <= col <= width - cell
             inside[p] = np.float32(1.0) if there else np.float32(0.0)
             first[p] = np.uint64(row * width + col) if there else np.uint64(0)
-    seen[:] = 0.0
-    mean = np.zeros(side * side, dtype=np.float32)
+    size = side * side
+    mean = np.zeros(size, dtype=np.float32)
     for k in range(picks.size):
-        scale = np.float32(weights[k] / (cell * cell))
+        # Written out, here and below: calls for so few cells would take longer than what they do.
+        scale, hold = np.float32(weights[k] / (cell * cell)), seen[k]
+        hold[:] = 0.0
         for row in range(cell):
             for col in range(cell):
-                add_pixels(flat, np.uint64((picks[k] * height + row) * width + col), first, scale, inside, seen[k])
+                start = np.uint64((picks[k] * height + row) * width + col)
+                for p in range(size):
+                    hold[p] += np.float32(flat[start + first[p]]) * scale * inside[p]
         if k < steps:
-            add_to(seen[k], np.float32(1.0 / steps), mean)
+            for p in range(size):
+                mean[p] += hold[p] * np.float32(1.0 / steps)
     for k in range(picks.size):
-        add_to(mean, np.float32(-1.0), seen[k])
-
-
-@kernel
-def add_pixels(
-    flat: NDArray[np.uint16], start: np.uint64, first: NDArray[np.uint64], scale: np.float32, inside: Row, total: Row
-) -> None:
-    """Add one pixel of each cell."""
-    for p in range(total.size):
-        total[p] += np.float32(flat[start + first[p]]) * scale * inside[p]
-
-
-@kernel
-def add_to(part: Row, factor: np.float32, total: Row) -> None:
-    """Add a multiple of one row to another."""
-    for p in range(total.size):
-        total[p] += part[p] * factor
+        hold = seen[k]
+        for p in range(size):
+            hold[p] -= mean[p]
 
 
 @kernel
@@ -137,29 +128,21 @@ def demodulate(
     sums = np.zeros((3, size), dtype=np.float32)
     a, b, count = sums[0], sums[1], sums[2]
     for k in range(bits.size):
-        add_signed(seen[k], signs[bits[k]], np.float32(waves[k, 0]), np.float32(waves[k, 1]), a, b)
+        hold, sign = seen[k], signs[bits[k]]
+        wave_c, wave_s = np.float32(waves[k, 0]), np.float32(waves[k, 1])
+        for p in range(size):
+            off = hold[p] * sign[p]
+            a[p] += off * wave_c
+            b[p] += off * wave_s
     for row in range(len(signs)):
-        add_ones(signs[row], np.float32((bits == row).sum() if row < len(signs) - 1 else (bits < 0).sum()), count)
+        sign = signs[row]
+        holds = np.float32((bits == row).sum() if row < len(signs) - 1 else (bits < 0).sum())
+        for p in range(size):
+            count[p] += abs(sign[p]) * holds
     for p in range(size):
         scale = np.float32(2.0) / max(count[p], np.float32(1.0))
         real[p] = (cosine[p] * a[p] + sine[p] * b[p]) * scale
         imaginary[p] = (cosine[p] * b[p] - sine[p] * a[p]) * scale
-
-
-@kernel
-def add_signed(seen: Row, sign: Row, wave_c: np.float32, wave_s: np.float32, a: Row, b: Row) -> None:
-    """Add what one hold shows, by the cosine and the sine of its phase."""
-    for p in range(a.size):
-        off = seen[p] * sign[p]
-        a[p] += off * wave_c
-        b[p] += off * wave_s
-
-
-@kernel
-def add_ones(sign: Row, holds: np.float32, count: Row) -> None:
-    """Count the holds that have a sign."""
-    for p in range(count.size):
-        count[p] += abs(sign[p]) * holds
 
 
 @kernel
@@ -206,33 +189,35 @@ def is_numbered_right(
     A fringe a period off still shows in the phase steps and in those bits of the code that are the same there: nearly
     two thirds of its amplitude. `signs` is overwritten.
     """
-    rest, clear = fit_patch(seen, waves, bits, signs, inside, cosine, sine)
+    pooled = np.empty((3, bits.size))
+    pool(seen, bits, signs, cosine, sine, False, pooled)
+    rest, clear = fit_patch(pooled, waves, inside, cosine, sine)
     if clear < _CLEAR:
         return False
     for shift in (-1, 1):
         set_signs(plane, period, shift, side, inside, signs)
-        if fit_patch(seen, waves, bits, signs, inside, cosine, sine)[0] <= rest:
+        pool(seen, bits, signs, cosine, sine, True, pooled)
+        if fit_patch(pooled, waves, inside, cosine, sine)[0] <= rest:
             return False
     return True
 
 
 @kernel
-def fit_patch(
-    seen: Rows, waves: Floats, bits: Indices, signs: Rows, inside: Row, cosine: Row, sine: Row
-) -> tuple[float, float]:
+def fit_patch(pooled: Floats, waves: Floats, inside: Row, cosine: Row, sine: Row) -> tuple[float, float]:
     """Fit one fringe to the holds of a patch; what is left over, and amplitude by its standard deviation.
 
-    Each hold is taken relative to where the cells look and added up. With Y its sum by the number of cells, p the
-    phase of the hold and q the mean of exp(-2i times a cell's phase), a fringe A shows as Y = (A exp(-ip) + conj(A)
-    exp(ip) q) / 2, to which A is fitted by least squares. Noise is what the holds leave over, each added up over the
-    patch: a video's compression spoils neighbours alike, and what single pixels say of noise is too little then.
+    Each hold is taken relative to where the cells look and added up, see `pool`. With Y its sum by the number of cells,
+    p the phase of the hold and q the mean of exp(-2i times a cell's phase), a fringe A shows as Y = (A exp(-ip) +
+    conj(A) exp(ip) q) / 2, to which A is fitted by least squares. Noise is what the holds leave over, each added up
+    over the patch: a video's compression spoils neighbours alike, and what single pixels say of noise is too little
+    then.
     """
     q_a, q_b, cells = doubled(inside, cosine, sine)
     q = complex(q_a / cells, q_b / cells)
     # Two unknowns, the parts of A, and two equations for each hold: those of real and imaginary part.
     aa = ab = bb = ya = yb = yy = weight = 0.0
-    for k in range(bits.size):
-        re, im, count = pooled(seen[k], signs[bits[k]], cosine, sine)
+    for k in range(len(waves)):
+        re, im, count = pooled[0, k], pooled[1, k], pooled[2, k]
         if count < 0.5 * cells:
             continue
         y, w = complex(re / count, im / count), count / cells
@@ -254,15 +239,22 @@ def fit_patch(
 
 
 @summing_kernel
-def pooled(seen: Row, sign: Row, cosine: Row, sine: Row) -> tuple[float, float, float]:
-    """Sum of a hold's cells times exp(-i times their phase), real and imaginary part, and their number."""
-    real = imaginary = count = np.float32(0.0)
-    for p in range(seen.size):
-        off = seen[p] * sign[p]
-        real += off * cosine[p]
-        imaginary -= off * sine[p]
-        count += abs(sign[p])
-    return float(real), float(imaginary), float(count)
+def pool(seen: Rows, bits: Indices, signs: Rows, cosine: Row, sine: Row, only_code: bool, pooled: Floats) -> None:
+    """Sum of each hold's cells times exp(-i times their phase), real and imaginary part, and their number.
+
+    Leaves the phase steps as they are if only the code is wanted.
+    """
+    for k in range(bits.size):
+        if only_code and bits[k] < 0:
+            continue
+        hold, sign = seen[k], signs[bits[k]]
+        real = imaginary = count = np.float32(0.0)
+        for p in range(cosine.size):
+            off = hold[p] * sign[p]
+            real += off * cosine[p]
+            imaginary -= off * sine[p]
+            count += abs(sign[p])
+        pooled[0, k], pooled[1, k], pooled[2, k] = real, imaginary, count
 
 
 @summing_kernel
