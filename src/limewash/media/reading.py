@@ -302,7 +302,7 @@ def _decoded(container: av.container.InputContainer, stream: av.VideoStream) -> 
 def _seconds(frame: av.VideoFrame) -> float:
     if frame.pts is None or frame.time_base is None:
         return 0.0
-    return float(frame.pts * frame.time_base)
+    return float(frame.pts * frame.time_base.numerator / frame.time_base.denominator)
 
 
 def _info(container: av.container.InputContainer, stream: av.VideoStream, first: av.VideoFrame) -> ClipInfo:

@@ -105,6 +105,7 @@ class Follower:
             if self._starts_with_change()
             else self._clock.expect(self._beat)
         )
+        self._end_s = self._expected_end_s()
         (width, height) = info.size
         self._sums = np.zeros((len(self._holds), height, width), dtype=np.uint16)
         self._counts = np.zeros(len(self._holds), dtype=np.int64)
@@ -124,13 +125,13 @@ class Follower:
         self._seen += 1
         wanted = self._seen % self._thinning == 0
         self._add(t_s, self._sparse(luma), *((luma, whole) if wanted else ()))
-        while not self.done and t_s > self._expected_end_s() + 0.5 * self._clock.beat_s:
+        while not self.done and t_s > self._end_s + 0.5 * self._clock.beat_s:
             self._finish_hold()
 
     def takes(self) -> Takes:
         """What was collected. Raises InputError if the clip ended too early or frames are missing."""
         last_s = self._frames[-1].t_s if self._frames else self._from_s
-        while not self.done and last_s > self._expected_end_s() - 0.3 * self._clock.beat_s:
+        while not self.done and last_s > self._end_s - 0.3 * self._clock.beat_s:
             self._finish_hold()
         self._wait()
         self._adder.shutdown()
@@ -198,6 +199,8 @@ class Follower:
             self._frames.popleft()
         self._from_s = until_s
         self._next += 1
+        if not self.done:
+            self._end_s = self._expected_end_s()
 
     def _collect(self, until_s: float) -> None:
         frame_s = 1.0 / float(self.info.rate)

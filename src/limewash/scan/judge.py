@@ -105,7 +105,7 @@ def _why_nothing(takes: Takes, seen_share: float) -> str:
 
 def _clipped_share(takes: Takes) -> float:
     """Share of the lit part that is pure white under the white picture."""
-    white, black = takes.mean("white", -1), takes.mean("black", -1)
+    white, black = takes.mean("white", -1, SPARSE), takes.mean("black", -1, SPARSE)
     lit = white - black > 8.0
     # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
     top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
@@ -161,7 +161,7 @@ def precision_finding(surfaces: Surfaces) -> Finding:
 def _exposure(takes: Takes) -> list[Finding]:
     found = []
     clipped = _clipped_share(takes)
-    white, black = takes.mean("white", -1), takes.mean("black", -1)
+    white, black = takes.mean("white", -1, SPARSE), takes.mean("black", -1, SPARSE)
     lit = white - black > 8.0
     span = takes.info.luma_white - takes.info.luma_black
     level = float(np.median(white[lit]) / span) if lit.any() else 0.0
@@ -209,8 +209,9 @@ def _drift(takes: Takes) -> float:
 
 def _lamps(takes: Takes) -> list[Finding]:
     """What shines on while the projector shows black."""
-    black, white = takes.mean("black", -1), takes.mean("white", -1)
-    glaring = float(np.mean(black > 0.92 * (takes.info.luma_white - takes.info.luma_black)))
+    glare = 0.92 * (takes.info.luma_white - takes.info.luma_black)
+    glaring = float(np.mean(takes.mean("black", -1) > glare))  # a lamp is small: every pixel is asked
+    black, white = takes.mean("black", -1, SPARSE), takes.mean("white", -1, SPARSE)
     lit = white - black > 8.0
     tone = phone_tone(takes) or _USUAL_TONE
     share = float(np.median(np.maximum(black[lit] / white[lit], 0.0) ** tone)) if lit.any() else 0.0

@@ -20,7 +20,7 @@ from limewash.scan.decode import Decoded
 from limewash.scan.findings import Finding, Severity
 from limewash.scan.passing import Passing
 from limewash.scan.surface import Surfaces
-from limewash.scan.takes import Takes
+from limewash.scan.takes import SPARSE, Takes
 
 Map = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -87,7 +87,7 @@ def find_lost(
     white, black = takes.mean("white", -1), takes.mean("black", -1)
     span, read = cv2.blur(white - black, _FEW), np.isfinite(surfaces.x) & _arrived(correspondence)
     near = cv2.dilate(read.astype(np.uint8), np.ones(_FEW, dtype=np.uint8)) > 0
-    strong = float(np.quantile(span, 0.95))
+    strong = float(np.quantile(span[SPARSE], 0.95))
     left = (span > np.maximum(_LIT * strong, _STANDS_OUT * decoded.noise)) & ~near
     weight = _pixels_there(surfaces, read)
     arrived = float(weight[near & np.isfinite(surfaces.x)].sum())
@@ -97,15 +97,17 @@ def find_lost(
     unsure = float(weight[near & (surfaces.sigma > _UNSURE_PX)].sum()) - _unsure_count(correspondence)
     faint = min(max(unsure, 0.0), dropped)
     by_cause = {"faint": faint / whole, "rims": (dropped - faint) / whole}
+    noise, crisp, there = decoded.noise[left], _CRISP * span[left], weight[left]
+    open_to = np.ones(len(there), dtype=np.bool_)
     for cause, where in (
-        ("clipped", white > top - 3.0),
-        ("hidden", _hidden(passing, read.shape)),
-        ("faint", _CRISP * span < _DROWNED * decoded.noise),
-        ("washed_out", decoded.amplitude < np.maximum(_DROWNED * decoded.noise, _FLAT * _CRISP * span)),
-        ("rims", np.ones_like(read)),
+        ("clipped", white[left] > top - 3.0),
+        ("hidden", _hidden(passing, read.shape)[left]),
+        ("faint", crisp < _DROWNED * noise),
+        ("washed_out", decoded.amplitude[left] < np.maximum(_DROWNED * noise, _FLAT * crisp)),
+        ("rims", open_to.copy()),
     ):
-        by_cause[cause] = by_cause.get(cause, 0.0) + float(weight[left & where].sum()) / whole
-        left &= ~where
+        by_cause[cause] = by_cause.get(cause, 0.0) + float(there[open_to & where].sum()) / whole
+        open_to &= ~where
     return Lost(sum(by_cause.values()), by_cause)
 
 
@@ -126,7 +128,8 @@ def _pixels_there(surfaces: Surfaces, read: Mask) -> Map:
     """Projector pixels to a camera pixel, from what was read around it."""
     across_x, across_y, down_x, down_y = surfaces.slope
     there = np.where(read, np.abs(across_x * down_y - across_y * down_x), 0.0).astype(np.float32)
-    usual = float(np.median(there[read])) if read.any() else 1.0
+    some = there[SPARSE][read[SPARSE]]
+    usual = float(np.median(some)) if some.size else 1.0
     count = cv2.boxFilter(read.astype(np.float32), -1, (_AROUND, _AROUND))
     mean = cv2.boxFilter(there, -1, (_AROUND, _AROUND)) / np.maximum(count, np.float32(1e-3))
     return np.where(read, there, np.where(count > 0.02, mean, np.float32(usual)))

@@ -8,6 +8,7 @@ follows the paint as the projector's light does.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.scaling import phone_tone
 from limewash.scan.takes import Takes
+from limewash.scan.threads import all_of
 
 Map = NDArray[np.float32]
 
@@ -81,7 +83,7 @@ def take_off_passing_light(takes: Takes) -> tuple[Takes, Passing]:
     worked = [n for n, hold in enumerate(body) if hold.kind in ("fringe", "code") and takes.counts[n]]
     step, blur = _coarseness(takes)
     tone = phone_tone(takes) or _USUAL_TONE
-    small = np.stack([_in_cells(takes, n, step, blur, tone) for n in worked])
+    small = np.stack(all_of([partial(_in_cells, takes, n, step, blur, tone) for n in worked]))
     usual = np.empty_like(small)
     for axis in (0, 1):
         # The blur does not level columns and rows alike: each is compared with its own.
