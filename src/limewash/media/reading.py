@@ -155,6 +155,19 @@ class ClipReader:
         for t_s, frame in self._between(start_s, stop_s):
             yield t_s, self._upright(_luma_plane(frame)), frame
 
+    def keyframes(self) -> Iterator[tuple[float, Picture]]:
+        """Luma of only those frames that the file stores whole, the others not decoded; ends where times are missing.
+
+        Yields as `luma` does.
+        """
+        with opened(self.path) as container:
+            stream = _film(container, self.path)
+            stream.codec_context.skip_frame = "NONKEY"
+            for frame in _decoded(container, stream):
+                if frame.pts is None:
+                    return
+                yield _seconds(frame) - self._first_s, self._upright(_luma_plane(frame))
+
     def rgb(self, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[tuple[float, Picture]]:
         """Full-range R'G'B' of each frame, upright, as uint8 (height, width, 3); else like `luma`."""
         for t_s, frame in self._between(start_s, stop_s):

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from limewash.media.reading import ClipInfo, ClipReader
 from limewash.progress import Progress, silent
 from limewash.scan.follow import Follower
+from limewash.scan.lead_in import pattern_begins
 from limewash.scan.mark import check_mark
 from limewash.scan.pattern import plan_pattern
 from limewash.scan.takes import Takes
@@ -49,28 +50,38 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         if the pattern is one for another size; if the clip ends before the pattern does.
     """
     with ClipReader(path) as reader:
-        info = reader.info
-        seeker = _Seeker(info)
-        follower: Follower | None = None
-        length_s = info.duration_s if np.isfinite(info.duration_s) else 60.0
-        for count, (t_s, luma, frame) in enumerate(_forwards(reader.frames())):
-            if count % 15 == 0:
-                doing = "looking for the start mark" if follower is None else "following the pattern"
-                progress(min(t_s / length_s, 1.0), doing)
+        begin_s = pattern_begins(reader, _Seeker(reader.info).sparse)
+        for from_s in sorted({begin_s, 0.0}, reverse=True):
+            seeker = _Seeker(reader.info)
+            follower = _follow(reader, seeker, projector_size, from_s, progress)
             if follower is not None:
-                follower.see(t_s, luma, frame)
-                if follower.done:
-                    break
-            else:
-                mark = seeker.see(t_s, luma)
-                if mark is not None:
-                    plan = plan_pattern(projector_size, form=check_mark(mark.word, projector_size))
-                    follower = Follower(
-                        path, info, plan, mark, seeker.sparse, seeker.times_s, seeker.samples, reader.mean_of
-                    )
-        if follower is None:
-            raise seeker.watch.no_pattern(path, projector_size)
-        return follower.takes()
+                return follower.takes()
+        raise seeker.watch.no_pattern(path, projector_size)
+
+
+def _follow(
+    reader: ClipReader, seeker: _Seeker, projector_size: tuple[int, int], from_s: float, progress: Progress
+) -> Follower | None:
+    """Look for the start mark from a time on, and follow the pattern to its end; None if there is no mark."""
+    info = reader.info
+    follower: Follower | None = None
+    length_s = info.duration_s if np.isfinite(info.duration_s) else 60.0
+    for count, (t_s, luma, frame) in enumerate(_forwards(reader.frames(from_s))):
+        if count % 15 == 0:
+            doing = "looking for the start mark" if follower is None else "following the pattern"
+            progress(min((t_s - from_s) / max(length_s - from_s, 1e-3), 1.0), doing)
+        if follower is not None:
+            follower.see(t_s, luma, frame)
+            if follower.done:
+                break
+            continue
+        mark = seeker.see(t_s, luma)
+        if mark is not None:
+            plan = plan_pattern(projector_size, form=check_mark(mark.word, projector_size))
+            follower = Follower(
+                reader.path, info, plan, mark, seeker.sparse, seeker.times_s, seeker.samples, reader.mean_of
+            )
+    return follower
 
 
 def _forwards(frames: Iterator[Frame]) -> Iterator[Frame]:
