@@ -17,7 +17,7 @@ from limewash.scan.faint import AxisCarriers, follow_faint
 from limewash.scan.lit import Tile, lit_blocks, tiles_of
 from limewash.scan.locate import locate_rows, noise_rows
 from limewash.scan.pattern import Axis, Hold, PatternPlan
-from limewash.scan.threads import in_threads
+from limewash.scan.threads import in_bands, in_threads
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -32,27 +32,38 @@ _HALO = 4  # what its pixels ask around: 2 for noise, 2 for the code [camera px]
 
 @dataclass(frozen=True)
 class Decoded:
-    """What each camera pixel sees; arrays have shape (camera height, camera width).
+    """What each camera pixel sees.
 
     Attributes
     ----------
-    x, y : ndarray of float32
-        Projector position; NaN where none could be told. [px]
-    sigma_x, sigma_y : ndarray of float32
-        Its standard deviation from noise. [px]
-    amplitude : ndarray of float32
-        Half the difference between crest and trough of the fringes: light that came straight from the
-        projector. [codes]
-    noise : ndarray of float32
+    seen : ndarray of float32, shape (4, camera height, camera width)
+        `x`, `y`, `sigma` and `amplitude`.
+    noise : ndarray of float32, shape (camera height, camera width)
         Standard deviation of one averaged picture; infinite where the projector's light does not reach. [codes]
     """
 
-    x: Image
-    y: Image
-    sigma_x: Image
-    sigma_y: Image
-    amplitude: Image
+    seen: NDArray[np.float32]
     noise: Image
+
+    @property
+    def x(self) -> Image:
+        """Projector position; NaN where none could be told. [px]"""
+        return np.asarray(self.seen[0])
+
+    @property
+    def y(self) -> Image:
+        """The same downwards. [px]"""
+        return np.asarray(self.seen[1])
+
+    @property
+    def sigma(self) -> Image:
+        """Standard deviation of the position from noise, along one axis. [px]"""
+        return np.asarray(self.seen[2])
+
+    @property
+    def amplitude(self) -> Image:
+        """Half the difference between crest and trough of the fringes: light straight from the projector. [codes]"""
+        return np.asarray(self.seen[3])
 
 
 def decode_takes(takes: Takes) -> Decoded:
@@ -80,8 +91,15 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
     tiles = tiles_of(lit_blocks(sums, weights, plan), shape)
     in_threads(lambda tile: _decode_tile(sums, axes, tile, found, noise), tiles)
     follow_faint(sums, (axes[0].carriers(), axes[1].carriers()), noise, found)
-    x, y, sigma_x, sigma_y, amplitude = found
-    return Decoded(x, y, sigma_x, sigma_y, amplitude, noise)
+    in_bands(shape[0], lambda first, last: _join_sigmas(found, first, last))
+    return Decoded(found[:4], noise)
+
+
+def _join_sigmas(found: NDArray[np.float32], first: int, last: int) -> None:
+    """Make one standard deviation of those along x and y in some rows, and close up: in place, to save memory."""
+    band = slice(first, last)
+    found[2, band] = np.sqrt(np.float32(0.5) * (np.square(found[2, band]) + np.square(found[3, band])))
+    found[3, band] = found[4, band]
 
 
 def _decode_tile(

@@ -91,7 +91,7 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
     """
     height, width = noise.shape
     rows, columns = -(-height // BLOCK), -(-width // BLOCK)
-    known = np.empty_like(found)
+    known = np.empty((4, height, width), dtype=np.float32)
     fresh = np.ones((rows, columns), dtype=np.bool_)
     unsure, unknown, sure = (np.zeros((rows, columns), dtype=np.float32) for _ in range(3))
 
@@ -99,7 +99,7 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
         counts = (unsure, unknown, sure)
         in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, known, *counts))
 
-    look_at(np.argwhere(fresh))
+    look_at(_numbers(fresh))
     for cell in _CELLS:
         # What is known but unsure is looked at once.
         asked = unsure if cell == 1 else unknown
@@ -111,13 +111,18 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
             wanted = near & (asked > 0) & (_around(sure) >= LEAST)
             if cell > 1:  # beside what is sure it is dark for another cause
                 wanted &= _around(unsure - unknown) > 0.5 * _around(sure)
-            blocks = np.argwhere(wanted)
+            blocks = _numbers(wanted)
             work = partial(
                 follow_blocks, sums, axes[0].parts(), axes[1].parts(), noise, known, found, fresh, cell, blocks
             )
             in_bands(len(blocks), work)
             look_at(blocks)
             asked = unknown
+
+
+def _numbers(blocks: NDArray[np.bool_]) -> Indices:
+    """Row and column of each marked block; NumPy's `argwhere` takes longer than many a pass."""
+    return np.column_stack(np.divmod(np.flatnonzero(blocks), blocks.shape[1]))
 
 
 def _around(counts: Image) -> Image:
@@ -136,8 +141,8 @@ def look_at_blocks(
     unknown: Image,
     sure: Image,
 ) -> None:
-    """Copy `found` to `known` in some blocks; count pixels whose place is not sure, not known, and known."""
-    parts, height, width = found.shape
+    """Copy places from `found` to `known` in some blocks; count pixels that are not sure, not known, and known."""
+    parts, height, width = known.shape
     for k in range(first, last):
         unsure_count = unknown_count = sure_count = 0
         for row in range(blocks[k, 0] * BLOCK, min((blocks[k, 0] + 1) * BLOCK, height)):

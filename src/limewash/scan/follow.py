@@ -108,7 +108,9 @@ class Follower:
         )
         self._end_s = self._expected_end_s()
         (width, height) = info.size
-        self._sums = np.zeros((len(self._holds), height, width), dtype=np.uint16)
+        self._sums = np.zeros((len(plan.body), height, width), dtype=np.uint16)
+        # Apart, so that they can be kept without the fringes and codes.
+        self._checks = np.zeros((len(plan.checks), height, width), dtype=np.uint16)
         self._counts = np.zeros(len(self._holds), dtype=np.int64)
         self._adder = ThreadPoolExecutor(1)
         self._adding: Future[None] | None = None
@@ -155,7 +157,7 @@ class Follower:
         return Takes(
             plan=self.plan,
             info=self.info,
-            sums=self._sums[:body],
+            sums=self._sums,
             counts=counts,
             spans_s=self._spans_s[:body],
             gains=self._gains(),
@@ -163,7 +165,7 @@ class Follower:
             beat_s=self._clock.mean_beat_s(),
             unsteady_s=float(np.max(np.abs(self._clock.jumps_s), initial=0.0)),
             end_seen=self._end_seen(),
-            checks=self._sums[self.plan.checks_start :],
+            checks=self._checks,
             check_counts=self._counts[self.plan.checks_start :],
             photo=None if self._photo is None else self._photo.result(),
         )
@@ -218,7 +220,8 @@ class Follower:
         self._counts[n] = len(pictures)
         self._wait()  # one hold at a time, so that no more frames than its own are kept
         # Beside the decoder, which would wait otherwise.
-        self._adding = self._adder.submit(_add_up, self._sums[n], pictures)
+        total = self._sums[n] if n < len(self.plan.body) else self._checks[n - self.plan.checks_start]
+        self._adding = self._adder.submit(_add_up, total, pictures)
         if n == self._photo_hold:
             self._photo = self._adder.submit(self._mean_of, [f.whole for f in clean if f.whole is not None])
 

@@ -24,8 +24,8 @@ def fit_plane(known: NDArray[np.float32], top: int, left: int, around: NDArray[n
 
     Parameters
     ----------
-    known : ndarray of float32, shape (5, height, width)
-        As in `follow_faint`.
+    known : ndarray of float32, shape (4 or more, height, width)
+        As `found` in `follow_faint`.
     top, left : int
         The block's corner.
     around : ndarray of float32, shape (6, SIDE * SIDE)

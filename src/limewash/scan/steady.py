@@ -156,16 +156,15 @@ def _scale(takes: Takes, edges: Picture) -> int:
 
 def _edges(takes: Takes, holds: list[int]) -> Picture:
     """Edges of what some holds show together; of pictures wider than 1920 halved: theirs are no sharper."""
-    picture = _mean(takes, holds)
-    while picture.shape[1] > _WIDE_PX:
-        size = (picture.shape[1] // 2, picture.shape[0] // 2)
-        picture = np.asarray(cv2.resize(picture[: 2 * size[1], : 2 * size[0]], size, interpolation=cv2.INTER_AREA))
-    return _relief(picture)
+    total = sum(_halved(takes.sums[n]) / np.float32(takes.counts[n] * takes.gains[n]) for n in holds)
+    return _relief(np.asarray(total / np.float32(len(holds)), dtype=np.float32))
 
 
-def _mean(takes: Takes, holds: list[int]) -> Picture:
-    total = sum(takes.sums[n] / np.float32(takes.counts[n] * takes.gains[n]) for n in holds)
-    return np.asarray(total / np.float32(len(holds)), dtype=np.float32)
+def _halved(sums: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    while sums.shape[1] > _WIDE_PX:
+        size = (sums.shape[1] // 2, sums.shape[0] // 2)
+        sums = np.asarray(cv2.resize(sums[: 2 * size[1], : 2 * size[0]], size, interpolation=cv2.INTER_AREA))
+    return sums
 
 
 def _relief(picture: Picture) -> Picture:

@@ -110,15 +110,15 @@ def decode_gray(stack: Codes, projector_size: tuple[int, int]) -> Decoded:
     white = len(stack) - 1 if stack[-1].mean() >= stack[-2].mean() else len(stack) - 2
     black = 2 * len(stack) - 3 - white
     shape = stack.shape[1:]
-    x, y, amplitude, noise = (np.empty(shape, dtype=np.float32) for _ in range(4))
+    seen, noise = np.empty((4, *shape), dtype=np.float32), np.empty(shape, dtype=np.float32)
     in_bands(
         shape[0],
         lambda first, last: gray_rows(
-            stack, bits_x, bits_y, black, white, *projector_size, first, last, x, y, amplitude, noise
+            stack, bits_x, bits_y, black, white, *projector_size, first, last, seen[0], seen[1], seen[3], noise
         ),
     )
-    sigma = np.full(shape, _QUANTUM, dtype=np.float32)
-    return Decoded(x, y, sigma, sigma, amplitude, noise)
+    seen[2] = _QUANTUM
+    return Decoded(seen, noise)
 
 
 @kernel

@@ -59,10 +59,8 @@ class Surfaces:
 
 def find_surfaces(decoded: Decoded) -> Surfaces:
     """Fit the surfaces, see `Surfaces`."""
-    x, y = decoded.x, decoded.y
-    seen = np.empty((4, *x.shape), dtype=np.float32)
-    in_bands(len(x), lambda first, last: _stack(decoded, first, last, seen))
-    usual = UsualSteps.of(x, y)
+    seen, x = decoded.seen, decoded.x
+    usual = UsualSteps.of(x, decoded.y)
     fit_x, fit_y, fit_sigma, share = (np.full(x.shape, np.nan, dtype=np.float32) for _ in range(4))
     slope = np.zeros((4, *x.shape), dtype=np.float32)
 
@@ -75,13 +73,6 @@ def find_surfaces(decoded: Decoded) -> Surfaces:
     light = (decoded.amplitude, decoded.noise)
     share = filled_shares(fit_x, fit_y, slope, fit_sigma, *light, right, down, share)
     return Surfaces(fit_x, fit_y, slope, fit_sigma, decoded.amplitude, share, right, down)
-
-
-def _stack(decoded: Decoded, first: int, last: int, seen: NDArray[np.float32]) -> None:
-    """Put x, y, standard deviation along one axis and amplitude of some rows together."""
-    d, band = decoded, slice(first, last)
-    seen[0, band], seen[1, band], seen[3, band] = d.x[band], d.y[band], d.amplitude[band]
-    seen[2, band] = np.sqrt(np.float32(0.5) * (np.square(d.sigma_x[band]) + np.square(d.sigma_y[band])))
 
 
 @kernel

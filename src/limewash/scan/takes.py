@@ -87,4 +87,4 @@ class Takes:
         for n, hold in enumerate(self.plan.body):
             if hold.kind in ("black", "white"):
                 kept[n] = self.sums[n]
-        return replace(self, sums=kept, checks=self.checks.copy())
+        return replace(self, sums=kept)
