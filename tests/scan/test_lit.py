@@ -32,10 +32,23 @@ def pictures(light: np.ndarray, car: int | None = None) -> np.ndarray:
 def test_light_below_the_noise_of_a_pixel_counts(car: int | None) -> None:
     light = np.zeros(SIZE)
     light[60:140, 100:200] = 0.7
+    light[:64, 240:] = 100.0
     blocks = lit_blocks(pictures(light, car), np.full(len(PLAN.body), 0.1), PLAN)
     assert blocks.shape == (13, 21)
     assert blocks[4:9, 6:13].all()
-    assert blocks.mean() < 0.55
+    assert blocks.mean() < 0.6
+
+
+def test_an_exposure_that_fell_hides_nothing() -> None:
+    """White was filmed with a tenth less exposure: what is unlit is darker by 3 codes in it than in black."""
+    light = np.zeros(SIZE)
+    light[60:140, 100:200] = 5.0
+    light[150:190, 100:320] = 100.0
+    sums = pictures(light)
+    for n, hold in enumerate(PLAN.body):
+        if hold.kind == "white":
+            sums[n] = np.rint(0.9 * sums[n])
+    assert lit_blocks(sums, np.full(len(PLAN.body), 0.1), PLAN)[4:9, 6:13].all()
 
 
 def test_where_all_is_lit_all_is_lit() -> None:

@@ -16,6 +16,7 @@ Tile = tuple[int, int, int, int]  # first row, row after the last, first column,
 
 BLOCK = 16  # side of the blocks that are told apart [camera px]
 _STANDS_OUT = 3.0  # times the spread of blocks without light
+_FAINTEST = 0.01  # share of the strong light, from which on a block counts as lit all the same
 _TILE_BLOCKS = (4, 32)  # rows and columns of a tile at most: so much stays in the processor's cache
 
 
@@ -40,11 +41,13 @@ def lit_blocks(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: Pat
         light = _block_means(sums[white]) * np.float32(weights[white])
         light -= _block_means(sums[black]) * np.float32(weights[black])
         around = cv2.blur(light, (3, 3))
-        # Without light it is as often negative as not, and as far.
+        # Without light it is as often negative as not, and as far. Where the exposure wandered it is so for another
+        # cause, and may be so by more than a dark roof returns.
         dark = around[around < 0.0]
         spread = float(np.sqrt(np.mean(np.square(dark)))) if dark.size else 0.0
-        lit |= (around > _STANDS_OUT * spread).astype(np.uint8)
-        lit |= (light > 3.0 * _STANDS_OUT * spread).astype(np.uint8)  # a mean of nine blocks spreads a third as far
+        least = min(_STANDS_OUT * spread, _FAINTEST * max(float(np.quantile(around, 0.95)), 0.0))
+        lit |= (around > least).astype(np.uint8)
+        lit |= (light > 3.0 * least).astype(np.uint8)  # a mean of nine blocks spreads a third as far
     return np.asarray(cv2.dilate(lit, np.ones((3, 3), np.uint8)) > 0)
 
 
