@@ -36,7 +36,7 @@ def test_light_below_the_noise_of_a_pixel_counts(car: int | None) -> None:
     blocks = lit_blocks(pictures(light, car), np.full(len(PLAN.body), 0.1), PLAN)
     assert blocks.shape == (13, 21)
     assert blocks[4:9, 6:13].all()
-    assert blocks.mean() < 0.6
+    assert blocks.mean() < 0.7  # of which 0.58 are lit or near it
 
 
 def test_an_exposure_that_fell_hides_nothing() -> None:
