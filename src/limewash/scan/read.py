@@ -80,12 +80,12 @@ def read_clip(
         new_folder(keep, "the frames")
 
     def take() -> tuple[Takes, float]:
-        takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.85))
+        takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.7))
         if keep is not None:
             keep_frames(keep, takes)
         return hold_still(path, takes)
 
-    scan = scan_of(path, take, lambda seen: _white_photo(path, seen), part_of(progress, 0.85, 1.0))
+    scan = scan_of(path, take, lambda seen: _white_photo(path, seen), part_of(progress, 0.7, 1.0))
     return replace(scan, lens=lens_of_clip(path, scan.correspondence.camera_size))
 
 
@@ -121,9 +121,9 @@ def scan_of(
     decoded = decode_takes(takes)
     takes = takes.references()
     surfaces = find_surfaces(decoded)
-    progress(0.5, "laying out the projector's pixels")
+    progress(0.73, "laying out the projector's pixels")
     correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
-    progress(0.7, "judging the scan")
+    progress(0.84, "judging the scan")
     findings = judge(path, takes, decoded, surfaces, correspondence, moved_px, passing)
     progress(1.0, "scan read")
     return ScanResult(correspondence, photo_of(takes), findings)
