@@ -211,3 +211,13 @@ def test_a_clip_without_its_index_is_refused(tmp_path: Path) -> None:
     path.write_bytes(data[: len(data) // 2])
     with pytest.raises(InputError, match="end is missing"):
         ClipReader(path)
+
+
+def test_keyframes_end_where_another_kind_of_picture_follows(tmp_path: Path) -> None:
+    parts = [film(tmp_path / f"{size[0]}.ts", [grey(40, size)] * 5, options={}) for size in ((96, 64), (128, 80))]
+    joined = tmp_path / "joined.ts"
+    joined.write_bytes(b"".join(part.read_bytes() for part in parts))
+    with ClipReader(joined) as clip:
+        shapes = [luma.shape for _, luma in clip.keyframes()]
+    assert shapes
+    assert set(shapes) == {(64, 96)}

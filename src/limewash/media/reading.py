@@ -156,15 +156,17 @@ class ClipReader:
             yield t_s, self._upright(_luma_plane(frame)), frame
 
     def keyframes(self) -> Iterator[tuple[float, Picture]]:
-        """Luma of only those frames that the file stores whole, the others not decoded; ends where times are missing.
+        """Luma of only those frames that the file stores whole, the others not decoded.
 
+        Ends where times are missing and where another kind of picture follows, of which the other readings complain.
         Yields as `luma` does.
         """
         with opened(self.path) as container:
             stream = _film(container, self.path)
             stream.codec_context.skip_frame = "NONKEY"
             for frame in _decoded(container, stream):
-                if frame.pts is None:
+                kind = (frame.width, frame.height, frame.format.name)
+                if frame.pts is None or kind != self._first_kind:
                     return
                 yield _seconds(frame) - self._first_s, self._upright(_luma_plane(frame))
 

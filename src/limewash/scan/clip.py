@@ -11,6 +11,7 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
+from limewash.errors import InputError
 from limewash.media.reading import ClipInfo, ClipReader
 from limewash.progress import Progress, silent
 from limewash.scan.follow import Follower
@@ -29,6 +30,7 @@ Frame = tuple[float, Picture, av.VideoFrame]  # as `ClipReader.frames` gives it
 _SAMPLES = 36_000  # pixels of each frame that time and noise are judged by
 _MARK_S = 6.0  # more than the longest start mark
 _TRY_EVERY_S = 0.045
+_SOON_S = 15.0
 
 
 def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = silent) -> Takes:
@@ -51,18 +53,30 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
     """
     with ClipReader(path) as reader:
         begin_s = pattern_begins(reader, _Seeker(reader.info).sparse)
-        for from_s in sorted({begin_s, 0.0}, reverse=True):
-            seeker = _Seeker(reader.info)
-            follower = _follow(reader, seeker, projector_size, from_s, progress)
-            if follower is not None:
-                return follower.takes()
-        raise seeker.watch.no_pattern(path, projector_size)
+        if begin_s > 0.0:
+            try:
+                return _read_from(reader, projector_size, begin_s, progress)
+            except InputError:
+                pass  # a guess may be wrong: what is wrong with the clip only the whole of it tells
+        return _read_from(reader, projector_size, 0.0, progress)
+
+
+def _read_from(reader: ClipReader, projector_size: tuple[int, int], from_s: float, progress: Progress) -> Takes:
+    """Read a clip from a time on; raises InputError as `take_clip` does."""
+    seeker = _Seeker(reader.info)
+    follower = _follow(reader, seeker, projector_size, from_s, progress)
+    if follower is None:
+        raise seeker.watch.no_pattern(reader.path, projector_size)
+    return follower.takes()
 
 
 def _follow(
     reader: ClipReader, seeker: _Seeker, projector_size: tuple[int, int], from_s: float, progress: Progress
 ) -> Follower | None:
-    """Look for the start mark from a time on, and follow the pattern to its end; None if there is no mark."""
+    """Look for the start mark from a time on, and follow the pattern to its end; None if there is no mark.
+
+    Where the time is a guess, the mark must come soon.
+    """
     info = reader.info
     follower: Follower | None = None
     length_s = info.duration_s if np.isfinite(info.duration_s) else 60.0
@@ -76,6 +90,8 @@ def _follow(
                 break
             continue
         mark = seeker.see(t_s, luma)
+        if mark is None and from_s > 0.0 and t_s > from_s + _SOON_S:
+            break
         if mark is not None:
             plan = plan_pattern(projector_size, form=check_mark(mark.word, projector_size))
             follower = Follower(

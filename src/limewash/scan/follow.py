@@ -127,7 +127,9 @@ class Follower:
     def see(self, t_s: float, luma: Picture, whole: av.VideoFrame) -> None:
         self._seen += 1
         wanted = self._seen % self._thinning == 0
-        self._add(t_s, self._sparse(luma), *((luma, whole) if wanted else ()))
+        # Frames are taken ahead of the hold that is being finished. Whole ones take twice the memory and more.
+        for_photo = self._next in (self._photo_hold - 1, self._photo_hold)
+        self._add(t_s, self._sparse(luma), luma if wanted else None, whole if wanted and for_photo else None)
         while not self.done and t_s > self._end_s + 0.5 * self._clock.beat_s:
             self._finish_hold()
 

@@ -108,7 +108,7 @@ def _clipped_share(takes: Takes) -> float:
     white, black = takes.mean("white", -1, SPARSE), takes.mean("black", -1, SPARSE)
     lit = white - black > 8.0
     # Phones store highlights above nominal white; what sticks to the top of either range is clipped.
-    top = (255.0 if white.max() > 225.0 else 235.0) - takes.info.luma_black
+    top = (255.0 if takes.mean("white", -1).max() > 225.0 else 235.0) - takes.info.luma_black
     return float(np.mean(white[lit] > top - 3.0)) if lit.any() else 0.0
 
 
@@ -147,6 +147,8 @@ def precision_finding(surfaces: Surfaces) -> Finding:
     """How far noise may move a position."""
     sigma = surfaces.sigma[SPARSE]
     sigma = sigma[np.isfinite(sigma)]
+    if not sigma.size:  # next to nothing was read
+        sigma = surfaces.sigma[np.isfinite(surfaces.sigma)]
     half, worst = float(np.median(sigma)), float(np.quantile(sigma, 0.95))
     text = (
         f"Noise leaves each position uncertain by {half:.2f} projector pixels (95 % of them by less than {worst:.2f})."

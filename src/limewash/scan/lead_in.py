@@ -1,8 +1,8 @@
 """How much of a clip passes before the pattern's start mark, told from a picture a second without decoding the rest.
 
 People start the phone before the player, and the title card stands for a while: a third of a clip may be of no use.
-Phones store about one picture a second whole (a keyframe) and of the others only what changed. From the start mark
-on each of those whole pictures differs from the one before; until then next to nothing does.
+Phones store about one picture a second whole (a keyframe) and of the others only what changed. While the title stands
+those whole pictures are alike; once the pattern plays, hardly one is like them.
 """
 
 from __future__ import annotations
@@ -18,14 +18,16 @@ Picture = NDArray[np.uint8]
 
 _LEVEL = (1.0, 0.03)  # by which the mean must change: codes, and share of it
 _APART = (2.0, 2.0)  # times what is usual that pixels must change, and codes on top [-, codes]
-_RUN_S, _IN_RUN = 6.0, 4  # as many pictures must change within so long
-_AHEAD_S = 1.0  # the mark begins black, which after a dark title card may not show
+_RUN_S, _IN_RUN = 6.0, 4  # as many pictures must be unlike within so long
+_AHEAD_S = 2.0  # black chips of the mark may not stand out from a dark title
 _CLOSEST_S = 0.2  # whole pictures that follow closer are no rarities: the codec stores all of them whole
 _WORTH_S = 2.0
 
 
 def pattern_begins(reader: ClipReader, sparse: Callable[[Picture], Picture]) -> float:
-    """A time before the start mark from which to read on [s]; 0 where no earlier end of the lead-in can be told.
+    """A time that should lie before the start mark, from which to read on [s]; 0 where none can be told.
+
+    It is a guess: who finds no pattern from there on must read from 0.
 
     Parameters
     ----------
@@ -35,36 +37,36 @@ def pattern_begins(reader: ClipReader, sparse: Callable[[Picture], Picture]) -> 
         Gives a few pixels of a picture.
     """
     times: list[float] = []
-    means: list[float] = []
     apart: list[float] = []
-    changes: list[float] = []
-    last: NDArray[np.int16] | None = None
+    unlike: list[float] = []
+    usual: NDArray[np.int16] | None = None
     for t_s, luma in reader.keyframes():
         now = sparse(luma).astype(np.int16)
+        if times and t_s - times[-1] < _CLOSEST_S:
+            return 0.0
         times.append(t_s)
-        means.append(float(now.mean()))
-        if last is not None:
-            if t_s - times[-2] < _CLOSEST_S:
-                return 0.0
-            apart.append(float(np.abs(now - last).mean()))
-            if _changed(means, apart):
-                changes.append(t_s)
-        last = now
-        recent = [change for change in changes if change > t_s - _RUN_S]
-        if len(recent) >= _IN_RUN:
-            return _before(times, recent[0])
+        if usual is not None:
+            apart.append(float(np.abs(now - usual).mean()))
+        if usual is None or _alike(now, usual, apart):
+            usual = now
+        else:
+            unlike.append(t_s)
+        run = [t for t in unlike if t > t_s - _RUN_S]
+        if len(run) >= _IN_RUN:
+            return _before(times, run[0])
     return 0.0
 
 
-def _changed(means: list[float], apart: list[float]) -> bool:
-    """Whether the newest picture differs from the one before by more than is usual."""
+def _alike(now: NDArray[np.int16], usual: NDArray[np.int16], apart: list[float]) -> bool:
+    """Whether a picture differs from the last usual one by no more than such pictures do."""
     level, share = _LEVEL
     factor, codes = _APART
-    return abs(means[-1] - means[-2]) > max(level, share * means[-2]) or apart[-1] > factor * min(apart) + codes
+    change = abs(float(now.mean()) - float(usual.mean()))
+    return change <= max(level, share * float(usual.mean())) and apart[-1] <= factor * min(apart) + codes
 
 
-def _before(times: list[float], change_s: float) -> float:
-    """The whole picture a while before the last one that was as usual."""
-    usual_s = max((t for t in times if t < change_s), default=0.0)
+def _before(times: list[float], unlike_s: float) -> float:
+    """The whole picture a while before the last usual one."""
+    usual_s = max((t for t in times if t < unlike_s), default=0.0)
     begin_s = max((t for t in times if t <= usual_s - _AHEAD_S), default=0.0)
     return begin_s if begin_s > _WORTH_S else 0.0

@@ -13,10 +13,7 @@ import numpy as np
 Part = TypeVar("Part")
 
 
-T = TypeVar("T")
-
-
-def all_of(parts: Sequence[Callable[[], T]]) -> list[T]:
+def all_of(parts: Sequence[Callable[[], Part]]) -> list[Part]:
     """What all parts give, worked out in threads."""
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
         return [part.result() for part in [pool.submit(part) for part in parts]]
