@@ -2,7 +2,7 @@
 
 People start the phone before the player, and the title card stands for a while: a third of a clip may be of no use.
 Phones store about one picture a second whole (a keyframe) and of the others only what changed. While the title stands
-those whole pictures are alike; once the pattern plays, hardly one is like them.
+those whole pictures are alike; once the pattern plays, few are like the one before.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ Picture = NDArray[np.uint8]
 
 _LEVEL = (1.0, 0.03)  # by which the mean must change: codes, and share of it
 _APART = (2.0, 2.0)  # times what is usual that pixels must change, and codes on top [-, codes]
-_RUN_S, _IN_RUN = 6.0, 4  # as many pictures must be unlike within so long
+_RUN_S, _IN_RUN = 6.0, 4  # as many pictures must change within so long: that is a pattern, and no car
+_ALIKE_S = 5.5  # within a mark, which lasts no longer, pictures may be alike by chance
 _AHEAD_S = 2.0  # black chips of the mark may not stand out from a dark title
 _CLOSEST_S = 0.2  # whole pictures that follow closer are no rarities: the codec stores all of them whole
 _WORTH_S = 2.0
@@ -38,35 +39,37 @@ def pattern_begins(reader: ClipReader, sparse: Callable[[Picture], Picture]) -> 
     """
     times: list[float] = []
     apart: list[float] = []
-    unlike: list[float] = []
-    usual: NDArray[np.int16] | None = None
+    changes: list[float] = []
+    last: NDArray[np.int16] | None = None
     for t_s, luma in reader.keyframes():
         now = sparse(luma).astype(np.int16)
         if times and t_s - times[-1] < _CLOSEST_S:
             return 0.0
         times.append(t_s)
-        if usual is not None:
-            apart.append(float(np.abs(now - usual).mean()))
-        if usual is None or _alike(now, usual, apart):
-            usual = now
-        else:
-            unlike.append(t_s)
-        run = [t for t in unlike if t > t_s - _RUN_S]
-        if len(run) >= _IN_RUN:
-            return _before(times, run[0])
+        if last is not None:
+            apart.append(float(np.abs(now - last).mean()))
+            if _changed(last, now, apart):
+                changes.append(t_s)
+        last = now
+        if sum(change > t_s - _RUN_S for change in changes) >= _IN_RUN:
+            return _before(times, changes)
     return 0.0
 
 
-def _alike(now: NDArray[np.int16], usual: NDArray[np.int16], apart: list[float]) -> bool:
-    """Whether a picture differs from the last usual one by no more than such pictures do."""
+def _changed(last: NDArray[np.int16], now: NDArray[np.int16], apart: list[float]) -> bool:
+    """Whether a picture differs from the one before by more than is usual."""
     level, share = _LEVEL
     factor, codes = _APART
-    change = abs(float(now.mean()) - float(usual.mean()))
-    return change <= max(level, share * float(usual.mean())) and apart[-1] <= factor * min(apart) + codes
+    before = float(last.mean())
+    return abs(float(now.mean()) - before) > max(level, share * before) or apart[-1] > factor * min(apart) + codes
 
 
-def _before(times: list[float], unlike_s: float) -> float:
-    """The whole picture a while before the last usual one."""
-    usual_s = max((t for t in times if t < unlike_s), default=0.0)
+def _before(times: list[float], changes: list[float]) -> float:
+    """The whole picture a while before the changes that end the list began."""
+    first_s = changes[-1]
+    for change_s in reversed(changes):
+        if first_s - change_s <= _ALIKE_S:
+            first_s = change_s
+    usual_s = max((t for t in times if t < first_s), default=0.0)
     begin_s = max((t for t in times if t <= usual_s - _AHEAD_S), default=0.0)
     return begin_s if begin_s > _WORTH_S else 0.0
