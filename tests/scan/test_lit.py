@@ -1,14 +1,11 @@
-"""The parts of the camera's picture that the projector lights, and tiles that hold them."""
+"""The parts of the camera's picture that the projector lights."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from hypothesis.extra.numpy import arrays
 
-from limewash.scan.lit import BLOCK, lit_blocks, tiles_of
+from limewash.scan.lit import lit_blocks
 from limewash.scan.pattern import PatternPlan, plan_pattern
 
 SIZE = (200, 331)  # rows and columns: no whole blocks
@@ -61,18 +58,3 @@ def test_a_missing_black_counts_as_black() -> None:
         if hold.kind == "black":
             sums[n] = 0
     assert lit_blocks(sums, np.full(len(PLAN.body), 0.1), PLAN).all()
-
-
-@given(arrays(np.bool_, (13, 60)), st.integers(0, BLOCK - 1), st.integers(0, BLOCK - 1))
-def test_tiles_hold_what_is_marked_once(blocks: np.ndarray, less_high: int, less_wide: int) -> None:
-    shape = (13 * BLOCK - less_high, 60 * BLOCK - less_wide)
-    count = np.zeros(shape, dtype=int)
-    for first, last, start, stop in tiles_of(blocks, shape):
-        assert 0 <= first < last <= shape[0]
-        assert 0 <= start < stop <= shape[1]
-        count[first:last, start:stop] += 1
-    marked = np.kron(blocks, np.ones((BLOCK, BLOCK), dtype=bool))[: shape[0], : shape[1]]
-    assert (count[marked] == 1).all()
-    assert count.max() <= 1
-    if not marked.any():
-        assert count.max() == 0

@@ -30,7 +30,7 @@ Frame = tuple[float, Picture, av.VideoFrame]  # as `ClipReader.frames` gives it
 _SAMPLES = 36_000  # pixels of each frame that time and noise are judged by
 _MARK_S = 6.0  # more than the longest start mark
 _TRY_EVERY_S = 0.045
-_SOON_S = 15.0
+_SOON_S = 15.0  # after a guessed beginning the mark comes within that, or the guess was wrong
 
 
 def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = silent) -> Takes:
@@ -57,7 +57,7 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
             try:
                 return _read_from(reader, projector_size, begin_s, progress)
             except InputError:
-                pass  # a guess may be wrong: what is wrong with the clip only the whole of it tells
+                reader.close()  # a guess may be wrong: what is wrong with the clip only the whole of it tells
         return _read_from(reader, projector_size, 0.0, progress)
 
 

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from limewash.scan.clip import Takes
 from limewash.scan.faint import AxisCarriers, follow_faint
-from limewash.scan.lit import Tile, lit_blocks, tiles_of
+from limewash.scan.lit import lit_blocks
 from limewash.scan.locate import locate_rows, noise_rows
 from limewash.scan.pattern import Axis, Hold, PatternPlan
 from limewash.scan.threads import in_bands, in_threads
+from limewash.scan.tiles import Tile, tiles_of
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -37,7 +38,7 @@ class Decoded:
     Attributes
     ----------
     seen : ndarray of float32, shape (4, camera height, camera width)
-        `x`, `y`, `sigma` and `amplitude`.
+        `x`, `y`, the standard deviation of either from noise [px], and `amplitude`.
     noise : ndarray of float32, shape (camera height, camera width)
         Standard deviation of one averaged picture; infinite where the projector's light does not reach. [codes]
     """
@@ -54,11 +55,6 @@ class Decoded:
     def y(self) -> Image:
         """The same downwards. [px]"""
         return np.asarray(self.seen[1])
-
-    @property
-    def sigma(self) -> Image:
-        """Standard deviation of the position from noise, along one axis. [px]"""
-        return np.asarray(self.seen[2])
 
     @property
     def amplitude(self) -> Image:

@@ -46,9 +46,8 @@ def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Co
     _fill(s, turned, camera_x, camera_y, strength, filled)
     rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
     extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, camera_x, camera_y, rim, filled)
+    scale = float(1.0 / np.sqrt(np.median(np.abs(areas)))) if areas.size else 1.0  # camera px to one, along a line
     # Which of two surfaces a projector pixel at a jump hits, the pixels in which both mix cannot tell for certain.
-    # Camera pixels to a projector pixel, along a line.
-    scale = float(1.0 / np.sqrt(np.median(np.abs(areas)))) if areas.size else 1.0
     doubtful = np.zeros(shape, dtype=np.bool_)
     in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX * scale, first, last, doubtful))
     doubtful &= filled < _SURE

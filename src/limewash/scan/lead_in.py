@@ -22,7 +22,7 @@ _RUN_S, _IN_RUN = 6.0, 4  # as many pictures must change within so long: that is
 _ALIKE_S = 5.5  # within a mark, which lasts no longer, pictures may be alike by chance
 _AHEAD_S = 2.0  # black chips of the mark may not stand out from a dark title
 _CLOSEST_S = 0.2  # whole pictures that follow closer are no rarities: the codec stores all of them whole
-_WORTH_S = 2.0
+_WORTH_S = 2.0  # of film at least, or it is not worth the trouble
 
 
 def pattern_begins(reader: ClipReader, sparse: Callable[[Picture], Picture]) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
-from limewash.scan.lit import Tile
+from limewash.scan.tiles import Tile
 
 Image = NDArray[np.float32]
 Row = NDArray[np.float32]

@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from limewash.jit import kernel
 from limewash.scan.decode import Decoded
-from limewash.scan.lit import Tile, blocks_of, tiles_of
 from limewash.scan.planes import fit_planes
 from limewash.scan.rims import filled_shares
 from limewash.scan.slopes import UsualSteps, slopes_around
 from limewash.scan.threads import in_bands, in_threads
+from limewash.scan.tiles import Tile, blocks_of, tiles_of
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
