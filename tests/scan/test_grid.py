@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from limewash.scan.decode import Decoded
 from limewash.scan.grid import to_projector_grid
 from limewash.scan.surface import Surfaces
 
@@ -32,7 +33,9 @@ def surfaces(side: int) -> Surfaces:
 
 @pytest.mark.parametrize(("side", "believed"), [(4, False), (9, True)])
 def test_a_crumb_is_left_out_although_it_lands_in_the_midst_of_others(side: int, believed: bool) -> None:
-    found = to_projector_grid(surfaces(side), (SIZE, SIZE))
+    wall = surfaces(side)
+    decoded = Decoded(np.stack([wall.x, wall.y, 0.5 * wall.sigma, wall.amplitude]), 0.5 * np.ones_like(wall.x))
+    found = to_projector_grid(decoded, wall, (SIZE, SIZE))
     middle = 20 + side // 2
     assert found.seen[middle, middle] == believed
     if believed:

@@ -47,7 +47,7 @@ def test_nothing_is_said_where_all_is_read(tmp_path: Path) -> None:
 
 def test_too_little_light_is_named(tmp_path: Path) -> None:
     rng = np.random.default_rng(1)
-    finding, lost = unread(tmp_path, in_patch(lambda p: 20 + 0.05 * p + 6.0 * rng.standard_normal(p.shape)))
+    finding, lost = unread(tmp_path, in_patch(lambda p: 20 + 0.04 * p + 8.0 * rng.standard_normal(p.shape)))
     check(finding, lost, "faint")
     assert finding is not None
     assert "exposure" in finding.remedy

@@ -54,8 +54,8 @@ def test_light_from_wall_to_wall_does_not_move_the_scan(tmp_path: Path) -> None:
         codes = 255.0 * (light + 1e-4) ** CAMERA_TONE + rng.normal(0.0, 0.6, light.shape)
         taken[hold] = np.rint(16.0 * np.clip(codes, 0.0, 255.0)).astype(np.uint16)
     stack = np.stack([taken[replace(hold, beats=1)] for hold in plan.body])
-    surfaces = find_surfaces(decode_stack(stack, np.full(len(stack), 1 / 16), plan))
-    found = accuracy(to_projector_grid(surfaces, SIZE), world.truth())
+    decoded = decode_stack(stack, np.full(len(stack), 1 / 16), plan)
+    found = accuracy(to_projector_grid(decoded, find_surfaces(decoded), SIZE), world.truth())
     assert found.median_px < 0.15
     assert found.rmse_px < 0.4
     assert found.p95_px < 0.6

@@ -73,7 +73,8 @@ def _scan() -> None:
 
     plan = plan_pattern(SIZE)
     stack = np.stack([plan.picture(hold) for hold in plan.body]).astype(np.uint16)
-    to_projector_grid(find_surfaces(decode_stack(stack, np.ones(len(stack)), plan)), SIZE)
+    decoded = decode_stack(stack, np.ones(len(stack)), plan)
+    to_projector_grid(decoded, find_surfaces(decoded), SIZE)
 
 
 def _show() -> None:

@@ -7,59 +7,54 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.jit import kernel
+from limewash.scan.claims import Claims, claims_of
 from limewash.scan.correspondence import Correspondence
+from limewash.scan.decode import Decoded
+from limewash.scan.likely import likelihood
 from limewash.scan.surface import Surfaces
-from limewash.scan.takes import SPARSE
-from limewash.scan.threads import in_bands, in_threads
+from limewash.scan.threads import in_bands
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
+_LIKELY = 0.65  # a claim is believed from here on
+_SURE = 0.97  # and at a jump from here on: a mistake there is as wide as the jump
 _JUMP_PX = 7.0  # between neighbours, as so many pixels of one surface; a mistake at a smaller one does no harm
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
-_RIM_PX = 0.345  # a rim must be known to this, by noise and blur together
-_RIM_BLUR_PX = 0.28  # what blur leaves open [camera px]
-_RIM_NOISE_PX = 0.13  # noise that is allowed however coarse the camera
-_OVERHANG_PX = 0.6  # a surface reaches this far beyond the centre of its last camera pixel at most
-_ENDS = 0.3  # share of a pixel filled, down to which a surface is followed; half would be the rim itself
-_FADES_PX = 1.1  # in how many camera pixels a share falls from one to nothing
-_SURE = 0.55  # share from which on a pixel is this surface's, whatever lies beyond
+_RIM_PX = 0.25  # a rim must be known to this
+_DEEPER = 3.0  # and what lies further inside to a pixel more for so many pixels
 
 
-def to_projector_grid(surfaces: Surfaces, projector_size: tuple[int, int]) -> Correspondence:
+def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tuple[int, int]) -> Correspondence:
     """Turn what camera pixels see into the camera pixel of each projector pixel.
 
     Parameters
     ----------
+    decoded : Decoded
+        What each camera pixel says by itself.
     surfaces : Surfaces
-        Projector positions of the camera pixels.
+        What they say together.
     projector_size : (int, int)
         Width and height. [px]
     """
-    height, width = surfaces.x.shape
-    s = surfaces
-    shape = (projector_size[1], projector_size[0])
-    camera_x, camera_y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
-    strength, filled = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
-    areas = _areas(s)
-    turned = 1.0 if np.sign(areas).sum() >= 0.0 else -1.0  # -1: the picture is mirrored
-    _fill(s, turned, camera_x, camera_y, strength, filled)
-    rim = np.where(strength > 0.0, np.float32(0.0), np.float32(np.inf))
-    extend_rims(s.x, s.y, s.slope, s.share, s.right, s.down, turned, camera_x, camera_y, rim, filled)
-    scale = float(1.0 / np.sqrt(np.median(np.abs(areas)))) if areas.size else 1.0  # camera px to one, along a line
+    claims = claims_of(surfaces, projector_size)
+    likely = likelihood(decoded, surfaces, claims)
+    camera_x, camera_y = (
+        np.where(likely > _LIKELY, part, np.float32(np.nan)) for part in (claims.camera_x, claims.camera_y)
+    )
     # Which of two surfaces a projector pixel at a jump hits, the pixels in which both mix cannot tell for certain.
-    doubtful = np.zeros(shape, dtype=np.bool_)
-    in_bands(shape[0], lambda first, last: mark_jumps(camera_x, camera_y, _JUMP_PX * scale, first, last, doubtful))
-    doubtful &= filled < _SURE
+    jump, doubtful = _JUMP_PX * claims.usual_px, np.zeros(likely.shape, dtype=np.bool_)
+    in_bands(len(doubtful), lambda first, last: mark_jumps(camera_x, camera_y, jump, first, last, doubtful))
+    doubtful &= likely < _SURE
     camera_x[doubtful] = camera_y[doubtful] = np.nan
-    sigma = _sigma(s, camera_x, camera_y)
+    sigma = _sigma(surfaces, claims)
     # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
-    rim_of_seen = cv2.dilate(np.isnan(camera_x).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    limit = max(_RIM_PX**2 - (_RIM_BLUR_PX / scale) ** 2, _RIM_NOISE_PX**2)
-    faint = rim_of_seen & (sigma**2 > limit)
+    inside = cv2.distanceTransform(np.isfinite(camera_x).astype(np.uint8), cv2.DIST_L2, 3)
+    faint = sigma > _RIM_PX + (inside - 1.0) / _DEEPER
     camera_x[faint] = camera_y[faint] = np.nan
-    crumbs = _crumbs(camera_x, camera_y, _JUMP_PX * scale)
+    crumbs = _crumbs(camera_x, camera_y, jump)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
+    height, width = surfaces.x.shape
     return Correspondence(
         camera_x=camera_x,
         camera_y=camera_y,
@@ -79,204 +74,10 @@ def _crumbs(camera_x: Image, camera_y: Image, jump: float) -> Mask:
     return np.asarray((size[piece] < _CRUMB_PX) & np.isfinite(camera_x))
 
 
-def _areas(surfaces: Surfaces) -> NDArray[np.float32]:
-    """Projector pixels to a camera pixel, negative where mirrored, in some of those where a surface was fitted."""
-    s0, s1, s2, s3 = (part[SPARSE] for part in surfaces.slope)
-    areas = s0 * s3 - s1 * s2
-    # Where none was fitted the slopes are 0, and a mirrored picture would pass for one that is not.
-    return np.asarray(areas[np.isfinite(areas) & (areas != 0.0)])
-
-
-def _fill(surfaces: Surfaces, turned: float, camera_x: Image, camera_y: Image, strength: Image, filled: Image) -> None:
-    """Do what `fill_cells` does, both halves of the camera's picture at once, and put together what they find."""
-    s, middle = surfaces, (len(surfaces.x) - 1) // 2
-    bands = [(0, middle), (middle, len(s.x) - 1)]
-    first = (camera_x, camera_y, strength, filled)
-    second = (camera_x.copy(), camera_y.copy(), strength.copy(), filled.copy())
-
-    def fill(n: int) -> None:
-        fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, *bands[n], *(first, second)[n])
-
-    in_threads(fill, range(2))
-    in_bands(len(camera_x), lambda start, stop: keep_stronger(*first, *second, start, stop))
-
-
-def _sigma(surfaces: Surfaces, camera_x: Image, camera_y: Image) -> Image:
-    """How far noise moves each projector pixel, by the camera pixel that sees it [px]."""
-    seen = np.isfinite(camera_x)
-    height, width = surfaces.x.shape
-    column = np.clip(np.rint(np.where(seen, camera_x, 0)).astype(np.intp), 0, width - 1)
-    row = np.clip(np.rint(np.where(seen, camera_y, 0)).astype(np.intp), 0, height - 1)
-    return np.nan_to_num(surfaces.sigma[row, column], nan=1.0)
-
-
-@kernel
-def fill_cells(
-    x: Image,
-    y: Image,
-    amplitude: Image,
-    share: Image,
-    right: Mask,
-    down: Mask,
-    turned: float,
-    first: int,
-    last: int,
-    camera_x: Image,
-    camera_y: Image,
-    strength: Image,
-    filled: Image,
-) -> None:
-    """Give every projector pixel inside a linked cell of camera pixels, in some rows of cells, its camera position.
-
-    A cell of four pixels is two triangles; where one corner does not belong, the triangle of the other three is
-    left. Where two surfaces claim a projector pixel, the one that returns more of its light has it: the other
-    sees it by way of a reflection.
-    """
-    for row in range(first, last):
-        for col in range(x.shape[1] - 1):
-            top, low = right[row, col], right[row + 1, col]
-            left, side = down[row, col], down[row, col + 1]
-            # Corners in turn; each with its two neighbours is a triangle. Of a whole cell, two opposite ones do.
-            for corner in range(4):
-                if corner == 0:
-                    whole, r0, c0, r1, c1, r2, c2 = top and left, 0, 0, 0, 1, 1, 0
-                elif corner == 1:
-                    whole, r0, c0, r1, c1, r2, c2 = low and side, 1, 1, 0, -1, -1, 0
-                elif corner == 2:
-                    whole, r0, c0, r1, c1, r2, c2 = top and side, 0, 1, 1, 0, 0, -1
-                else:
-                    whole, r0, c0, r1, c1, r2, c2 = low and left, 1, 0, -1, 0, 0, 1
-                if corner == 2 and top and left and low and side:
-                    break
-                if whole:
-                    fill_triangle(
-                        x,
-                        y,
-                        amplitude,
-                        share,
-                        row + r0,
-                        col + c0,
-                        r1,
-                        c1,
-                        r2,
-                        c2,
-                        turned,
-                        camera_x,
-                        camera_y,
-                        strength,
-                        filled,
-                    )
-
-
-@kernel
-def keep_stronger(
-    camera_x: Image,
-    camera_y: Image,
-    strength: Image,
-    filled: Image,
-    other_x: Image,
-    other_y: Image,
-    other_strength: Image,
-    other_filled: Image,
-    first: int,
-    last: int,
-) -> None:
-    """Put what another band found where it returns more light, in some rows of the projector's picture."""
-    for v in range(first, last):
-        for u in range(camera_x.shape[1]):
-            if other_strength[v, u] > strength[v, u]:
-                camera_x[v, u], camera_y[v, u] = other_x[v, u], other_y[v, u]
-                strength[v, u], filled[v, u] = other_strength[v, u], other_filled[v, u]
-
-
-@kernel
-def fill_triangle(
-    x: Image,
-    y: Image,
-    amplitude: Image,
-    share: Image,
-    row: int,
-    col: int,
-    r1: int,
-    c1: int,
-    r2: int,
-    c2: int,
-    turned: float,
-    camera_x: Image,
-    camera_y: Image,
-    strength: Image,
-    filled: Image,
-) -> None:
-    """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns."""
-    x0, y0 = x[row, col], y[row, col]
-    ax, ay = x[row + r1, col + c1] - x0, y[row + r1, col + c1] - y0
-    bx, by = x[row + r2, col + c2] - x0, y[row + r2, col + c2] - y0
-    area = ax * by - ay * bx
-    if not area * turned > 0.0:
-        return
-    q0, q1, q2 = share[row, col], share[row + r1, col + c1], share[row + r2, col + c2]
-    power = min(amplitude[row, col], amplitude[row + r1, col + c1], amplitude[row + r2, col + c2])
-    high, wide = camera_x.shape
-    first = max(int(np.ceil(y0 + min(0.0, ay, by))), 0)
-    last = min(int(np.floor(y0 + max(0.0, ay, by))), high - 1)
-    start = max(int(np.ceil(x0 + min(0.0, ax, bx))), 0)
-    stop = min(int(np.floor(x0 + max(0.0, ax, bx))), wide - 1)
-    for v in range(first, last + 1):
-        for u in range(start, stop + 1):
-            s = ((u - x0) * by - (v - y0) * bx) / area
-            t = (ax * (v - y0) - ay * (u - x0)) / area
-            if s < -1e-5 or t < -1e-5 or s + t > 1.00002:
-                continue
-            q = q0 + s * (q1 - q0) + t * (q2 - q0)
-            if power > strength[v, u] and q >= _ENDS:
-                strength[v, u] = power
-                filled[v, u] = q
-                camera_x[v, u] = col + s * c1 + t * c2
-                camera_y[v, u] = row + s * r1 + t * r2
-
-
-@kernel
-def extend_rims(
-    x: Image,
-    y: Image,
-    slope: Image,
-    share: Image,
-    right: Mask,
-    down: Mask,
-    turned: float,
-    camera_x: Image,
-    camera_y: Image,
-    rim: Image,
-    filled: Image,
-) -> None:
-    """Continue surfaces a little beyond their last pixels, into projector pixels that nobody else claims."""
-    height, width = x.shape
-    high, wide = camera_x.shape
-    for row in range(height):
-        for col in range(width):
-            r_link = right[row, col]
-            l_link = col > 0 and right[row, col - 1]
-            d_link = down[row, col]
-            u_link = row > 0 and down[row - 1, col]
-            if not ((r_link or l_link) and (d_link or u_link)) or (r_link and l_link and d_link and u_link):
-                continue
-            x0, y0 = x[row, col], y[row, col]
-            ax, ay, bx, by = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
-            area = ax * by - ay * bx
-            if not area * turned > 0.0:
-                continue
-            over = min(_OVERHANG_PX, _FADES_PX * (share[row, col] - _ENDS))
-            reach_x, reach_y = over * (abs(ax) + abs(bx)), over * (abs(ay) + abs(by))
-            for v in range(max(int(np.ceil(y0 - reach_y)), 0), min(int(np.floor(y0 + reach_y)), high - 1) + 1):
-                for u in range(max(int(np.ceil(x0 - reach_x)), 0), min(int(np.floor(x0 + reach_x)), wide - 1) + 1):
-                    s = ((u - x0) * by - (v - y0) * bx) / area
-                    t = (ax * (v - y0) - ay * (u - x0)) / area
-                    far = max(abs(s), abs(t))
-                    if far <= over and far < rim[v, u]:
-                        rim[v, u] = far
-                        filled[v, u] = share[row, col] - far / _FADES_PX
-                        camera_x[v, u] = col + s
-                        camera_y[v, u] = row + t
+def _sigma(surfaces: Surfaces, claims: Claims) -> Image:
+    """How far noise moves each projector pixel, by the camera pixel that sees it [projector px]."""
+    sigma = np.where(claims.whose >= 0, surfaces.sigma.ravel()[np.maximum(claims.whose, 0)], np.float32(1.0))
+    return np.nan_to_num(sigma, nan=1.0)
 
 
 @kernel

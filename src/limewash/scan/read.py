@@ -122,7 +122,7 @@ def scan_of(
     takes = takes.references()
     surfaces = find_surfaces(decoded)
     progress(0.73, "laying out the projector's pixels")
-    correspondence = passing.doubt(to_projector_grid(surfaces, takes.plan.size))
+    correspondence = passing.doubt(to_projector_grid(decoded, surfaces, takes.plan.size))
     progress(0.84, "judging the scan")
     findings = judge(path, takes, decoded, surfaces, correspondence, moved_px, passing)
     progress(1.0, "scan read")

@@ -72,7 +72,7 @@ def read_gray_stills(folder: Path, projector_size: tuple[int, int], progress: Pr
     decoded = decode_gray(stack, projector_size)
     progress(0.9, "laying out the projector's pixels")
     surfaces = find_surfaces(decoded)
-    correspondence = to_projector_grid(surfaces, projector_size)
+    correspondence = to_projector_grid(decoded, surfaces, projector_size)
     seen_share = float(correspondence.seen.mean())
     if seen_share < 0.005:
         raise InputError(

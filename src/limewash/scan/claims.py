@@ -1,0 +1,311 @@
+"""Where the camera may see each projector pixel: surfaces between their pixels, and a little beyond their rims."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.jit import kernel
+from limewash.scan.surface import Surfaces
+from limewash.scan.takes import SPARSE
+from limewash.scan.threads import in_bands, in_threads
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+Indices = NDArray[np.int32]
+Parts = TypeVar("Parts", bound=tuple[NDArray[np.generic], ...])
+
+REACH = np.float32(1.1)  # how far beyond its last pixel a surface may go on [camera px]
+_EDGE_ON = 0.1  # share of the usual projector pixels to a camera pixel; fewer are seen too slantwise to go on
+
+
+@dataclass(frozen=True)
+class Claims:
+    """What surfaces say of each projector pixel, whether or not it is truly seen; arrays are of the projector's shape.
+
+    Attributes
+    ----------
+    camera_x, camera_y : ndarray of float32
+        Camera pixel that would see it; NaN where no surface comes near. [px]
+    filled : ndarray of float32
+        Where it lies between camera pixels that belong together, the share of a pixel that their surface fills there;
+        -1 elsewhere. [-]
+    whose : ndarray of int32
+        Which camera pixel's plane reaches it best, as row times the camera's width plus column; -1 where none does.
+    usual_px : float
+        How many camera pixels a projector pixel usually is wide. [px]
+    """
+
+    camera_x: Image
+    camera_y: Image
+    filled: Image
+    whose: Indices
+    usual_px: float
+
+
+def claims_of(surfaces: Surfaces, projector_size: tuple[int, int]) -> Claims:
+    """Let all surfaces claim what they may.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+        Projector positions of the camera pixels.
+    projector_size : (int, int)
+        Width and height. [px]
+    """
+    s, shape = surfaces, (projector_size[1], projector_size[0])
+    areas = _areas(s)
+    turned = 1.0 if np.sign(areas).sum() >= 0.0 else -1.0  # -1: the picture is mirrored
+    usual = float(np.median(np.abs(areas))) if areas.size else 1.0
+
+    def cells() -> tuple[Image, ...]:
+        x, y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
+        return x, y, np.zeros(shape, dtype=np.float32), np.full(shape, -1.0, dtype=np.float32)
+
+    def fill(first: int, last: int, parts: tuple[Image, ...]) -> None:
+        fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, first, last, *parts)
+
+    def reach(first: int, last: int, parts: tuple[Image, Indices]) -> None:
+        reach_rows(s.x, s.y, s.slope, turned, _EDGE_ON * usual, first, last, *parts)
+
+    camera_x, camera_y, _, filled = _in_halves(len(s.x) - 1, shape[0], cells, fill, keep_stronger)
+    _, whose = _in_halves(
+        len(s.x),
+        shape[0],
+        lambda: (np.full(shape, REACH, dtype=np.float32), np.full(shape, -1, dtype=np.int32)),
+        reach,
+        keep_nearer,
+    )
+    in_bands(shape[0], lambda first, last: go_on(s.x, s.y, s.slope, whose, filled, first, last, camera_x, camera_y))
+    return Claims(camera_x, camera_y, filled, whose, 1.0 / float(np.sqrt(usual)))
+
+
+def _areas(surfaces: Surfaces) -> Image:
+    """Projector pixels to a camera pixel, negative where mirrored, in some of those where a surface was fitted."""
+    s0, s1, s2, s3 = (part[SPARSE] for part in surfaces.slope)
+    areas = s0 * s3 - s1 * s2
+    # Where none was fitted the slopes are 0, and a mirrored picture would pass for one that is not.
+    return np.asarray(areas[np.isfinite(areas) & (areas != 0.0)])
+
+
+def _in_halves(
+    rows: int,
+    projector_rows: int,
+    make: Callable[[], Parts],
+    work: Callable[[int, int, Parts], None],
+    join: Callable[..., None],
+) -> Parts:
+    """Do both halves of the camera's rows at once, each into parts of its own, and join the second to the first."""
+    halves = [(0, rows // 2, make()), (rows // 2, rows, make())]
+    in_threads(lambda half: work(*half), halves)
+    first, second = halves[0][2], halves[1][2]
+    in_bands(projector_rows, lambda start, stop: join(*first, *second, start, stop))
+    return first
+
+
+@kernel
+def fill_cells(
+    x: Image,
+    y: Image,
+    amplitude: Image,
+    share: Image,
+    right: Mask,
+    down: Mask,
+    turned: float,
+    first: int,
+    last: int,
+    camera_x: Image,
+    camera_y: Image,
+    strength: Image,
+    filled: Image,
+) -> None:
+    """Give every projector pixel inside a linked cell of camera pixels, in some rows of cells, its camera position.
+
+    A cell of four pixels is two triangles; where one corner does not belong, the triangle of the other three is
+    left. Where two surfaces claim a projector pixel, the one that returns more of its light has it: the other
+    sees it by way of a reflection.
+    """
+    for row in range(first, last):
+        for col in range(x.shape[1] - 1):
+            top, low = right[row, col], right[row + 1, col]
+            left, side = down[row, col], down[row, col + 1]
+            # Corners in turn; each with its two neighbours is a triangle. Of a whole cell, two opposite ones do.
+            for corner in range(4):
+                if corner == 0:
+                    whole, r0, c0, r1, c1, r2, c2 = top and left, 0, 0, 0, 1, 1, 0
+                elif corner == 1:
+                    whole, r0, c0, r1, c1, r2, c2 = low and side, 1, 1, 0, -1, -1, 0
+                elif corner == 2:
+                    whole, r0, c0, r1, c1, r2, c2 = top and side, 0, 1, 1, 0, 0, -1
+                else:
+                    whole, r0, c0, r1, c1, r2, c2 = low and left, 1, 0, -1, 0, 0, 1
+                if corner == 2 and top and left and low and side:
+                    break
+                if whole:
+                    fill_triangle(
+                        x,
+                        y,
+                        amplitude,
+                        share,
+                        row + r0,
+                        col + c0,
+                        r1,
+                        c1,
+                        r2,
+                        c2,
+                        turned,
+                        camera_x,
+                        camera_y,
+                        strength,
+                        filled,
+                    )
+
+
+@kernel
+def keep_stronger(
+    camera_x: Image,
+    camera_y: Image,
+    strength: Image,
+    filled: Image,
+    other_x: Image,
+    other_y: Image,
+    other_strength: Image,
+    other_filled: Image,
+    first: int,
+    last: int,
+) -> None:
+    """Put what another half found where it returns more light, in some rows of the projector's picture."""
+    for v in range(first, last):
+        for u in range(camera_x.shape[1]):
+            if other_strength[v, u] > strength[v, u]:
+                camera_x[v, u], camera_y[v, u] = other_x[v, u], other_y[v, u]
+                strength[v, u], filled[v, u] = other_strength[v, u], other_filled[v, u]
+
+
+@kernel
+def fill_triangle(
+    x: Image,
+    y: Image,
+    amplitude: Image,
+    share: Image,
+    row: int,
+    col: int,
+    r1: int,
+    c1: int,
+    r2: int,
+    c2: int,
+    turned: float,
+    camera_x: Image,
+    camera_y: Image,
+    strength: Image,
+    filled: Image,
+) -> None:
+    """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns."""
+    x0, y0 = x[row, col], y[row, col]
+    ax, ay = x[row + r1, col + c1] - x0, y[row + r1, col + c1] - y0
+    bx, by = x[row + r2, col + c2] - x0, y[row + r2, col + c2] - y0
+    area = ax * by - ay * bx
+    if not area * turned > 0.0:
+        return
+    q0, q1, q2 = share[row, col], share[row + r1, col + c1], share[row + r2, col + c2]
+    power = min(amplitude[row, col], amplitude[row + r1, col + c1], amplitude[row + r2, col + c2])
+    high, wide = camera_x.shape
+    first = max(int(np.ceil(y0 + min(0.0, ay, by))), 0)
+    last = min(int(np.floor(y0 + max(0.0, ay, by))), high - 1)
+    start = max(int(np.ceil(x0 + min(0.0, ax, bx))), 0)
+    stop = min(int(np.floor(x0 + max(0.0, ax, bx))), wide - 1)
+    for v in range(first, last + 1):
+        for u in range(start, stop + 1):
+            s = ((u - x0) * by - (v - y0) * bx) / area
+            t = (ax * (v - y0) - ay * (u - x0)) / area
+            if s < -1e-5 or t < -1e-5 or s + t > 1.00002:
+                continue
+            if power > strength[v, u]:
+                strength[v, u] = power
+                filled[v, u] = q0 + s * (q1 - q0) + t * (q2 - q0)
+                camera_x[v, u] = col + s * c1 + t * c2
+                camera_y[v, u] = row + s * r1 + t * r2
+
+
+@kernel
+def reach_rows(
+    x: Image,
+    y: Image,
+    slope: NDArray[np.float32],
+    turned: float,
+    least_area: float,
+    first: int,
+    last: int,
+    far: Image,
+    whose: Indices,
+) -> None:
+    """Let the planes of the camera pixels in some rows reach for the projector pixels near them; the nearest has it.
+
+    `far` starts as how far they may reach [camera px].
+    """
+    width = x.shape[1]
+    high, wide = far.shape
+    for row in range(first, last):
+        for col in range(width):
+            x0, y0 = x[row, col], y[row, col]
+            if not np.isfinite(x0):
+                continue
+            ax, ay, bx, by = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
+            area = ax * by - ay * bx
+            if not area * turned > least_area:
+                continue
+            reach_x, reach_y = REACH * (abs(ax) + abs(bx)), REACH * (abs(ay) + abs(by))
+            for v in range(max(int(np.ceil(y0 - reach_y)), 0), min(int(np.floor(y0 + reach_y)), high - 1) + 1):
+                for u in range(max(int(np.ceil(x0 - reach_x)), 0), min(int(np.floor(x0 + reach_x)), wide - 1) + 1):
+                    s = abs((u - x0) * by - (v - y0) * bx)
+                    t = abs(ax * (v - y0) - ay * (u - x0))
+                    away = np.float32(max(s, t) / abs(area))
+                    if away < far[v, u]:
+                        far[v, u] = away
+                        whose[v, u] = row * width + col
+
+
+@kernel
+def keep_nearer(far: Image, whose: Indices, other_far: Image, other_whose: Indices, first: int, last: int) -> None:
+    """Put what another half found where its plane is nearer, in some rows of the projector's picture."""
+    for v in range(first, last):
+        for u in range(far.shape[1]):
+            if other_far[v, u] < far[v, u]:
+                far[v, u], whose[v, u] = other_far[v, u], other_whose[v, u]
+
+
+@kernel
+def go_on(
+    x: Image,
+    y: Image,
+    slope: NDArray[np.float32],
+    whose: Indices,
+    filled: Image,
+    first: int,
+    last: int,
+    camera_x: Image,
+    camera_y: Image,
+) -> None:
+    """Where no cell fills a projector pixel, take its place from the plane that reaches it, in some rows."""
+    width = x.shape[1]
+    for v in range(first, last):
+        for u in range(whose.shape[1]):
+            if whose[v, u] >= 0 and filled[v, u] < 0.0:
+                row, col = divmod(whose[v, u], width)
+                s, t = steps_to(x, y, slope, row, col, u, v)
+                camera_x[v, u], camera_y[v, u] = col + s, row + t
+
+
+@kernel
+def steps_to(
+    x: Image, y: Image, slope: NDArray[np.float32], row: int, col: int, u: float, v: float
+) -> tuple[float, float]:
+    """How many columns and rows on a camera pixel's plane comes to a place in the projector's picture."""
+    ax, ay, bx, by = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
+    area = ax * by - ay * bx
+    dx, dy = u - x[row, col], v - y[row, col]
+    return (dx * by - dy * bx) / area, (ax * dy - ay * dx) / area

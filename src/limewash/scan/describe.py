@@ -1,0 +1,168 @@
+"""What can be told of a projector pixel from the camera pixels around the one that may see it.
+
+All is said in steps of camera pixels, as ratios of light, and as seen from the camera pixel towards the projector's
+pixel: a picture that is mirrored, turned by a right angle or of other brightness reads the same.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limewash.jit import kernel
+from limewash.scan.claims import steps_to
+
+Image = NDArray[np.float32]
+Stack = NDArray[np.float32]
+
+AROUND = 2  # how far around is looked [camera px]
+OWN = 12  # numbers on the pixel itself
+TERMS = OWN + 4 * ((2 * AROUND + 1) ** 2 - 1)  # and four on each of those around
+
+_PLAIN_STEPS = 0.6  # all around goes on to within so many steps where nothing is in doubt
+_PLAIN_LIGHT = 0.4  # and is as bright, to within so much of its logarithm
+_PLAIN_SIGMAS = 3.0  # or so many standard deviations, where noise is stronger
+_RADIANS = 0.63  # of a fringe of ten pixels, to a pixel
+_FARTHEST = 4.0  # more steps off are one as bad as the other
+_DARKEST = 0.1  # amplitude [codes]
+
+
+@kernel
+def mark_plain(
+    x: Image,
+    y: Image,
+    slope: Stack,
+    seen: Stack,
+    filled: Image,
+    whose: NDArray[np.int32],
+    first: int,
+    last: int,
+    plain: NDArray[np.bool_],
+) -> None:
+    """Mark the projector pixels, in some rows, that lie amid a surface where all around goes on and is as bright.
+
+    `x`, `y` and `slope` are of `Surfaces`, `seen` of `Decoded`, `filled` and `whose` of `Claims`.
+    """
+    width = x.shape[1]
+    for v in range(first, last):
+        for u in range(whose.shape[1]):
+            if whose[v, u] >= 0 and filled[v, u] >= 0.0:
+                row, col = divmod(whose[v, u], width)
+                plain[v, u] = is_plain(x, y, slope, seen, row, col)
+
+
+@kernel
+def is_plain(x: Image, y: Image, slope: Stack, seen: Stack, row: int, col: int) -> bool:
+    """Whether all around a camera pixel goes on as its plane has it, and is as bright."""
+    _, height, width = seen.shape
+    if not (AROUND <= row < height - AROUND and AROUND <= col < width - AROUND):
+        return False
+    a, b, c, d = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
+    area = a * d - b * c
+    light, sigma = max(seen[3, row, col], _DARKEST), _PLAIN_SIGMAS * seen[2, row, col]
+    # Noise moves light by that share of it which it moves the phase by in radians.
+    ratio = np.exp(max(_PLAIN_LIGHT, _RADIANS * sigma))
+    dark, bright = light / ratio, light * ratio
+    allowed = max(_PLAIN_STEPS * abs(area), sigma * np.sqrt(abs(area)))
+    x0, y0 = x[row, col], y[row, col]
+    for r in range(row - AROUND, row + AROUND + 1):
+        for k in range(col - AROUND, col + AROUND + 1):
+            if not dark <= max(seen[3, r, k], _DARKEST) <= bright:
+                return False
+            ex = seen[0, r, k] - x0 - a * (k - col) - c * (r - row)
+            ey = seen[1, r, k] - y0 - b * (k - col) - d * (r - row)
+            off = max(abs(d * ex - c * ey), abs(a * ey - b * ex))
+            if not off < allowed:  # nor where a place is unknown
+                return False
+    return True
+
+
+@kernel
+def describe(
+    places: NDArray[np.int64],
+    x: Image,
+    y: Image,
+    slope: Stack,
+    share: Image,
+    seen: Stack,
+    noise: Image,
+    filled: Image,
+    whose: NDArray[np.int32],
+    out: Image,
+) -> None:
+    """Describe some projector pixels, given as row times width plus column; `out` has shape (places, TERMS).
+
+    First come, for the pixel itself: how far it lies from the camera pixel's middle, along the longer way and across;
+    share filled, light against noise, noise of the place decoded [steps], length of a step [projector px], how much
+    longer a step is along than across, how far the place decoded is off the plane, along and across; whether it
+    lies between linked pixels, and the share there; light. Then for each pixel around, row by row: its light against
+    the pixel's own, how far it is off the plane, along and across, and whether its place is unknown. Where `out` has
+    only OWN columns, the pixels around are left out.
+    """
+    height, width = x.shape
+    for n in range(len(places)):
+        v, u = divmod(places[n], whose.shape[1])
+        row, col = divmod(whose[v, u], width)
+        s, t = steps_to(x, y, slope, row, col, u, v)
+        ahead, beside = 1 if s >= 0.0 else -1, 1 if t >= 0.0 else -1
+        upright = abs(t) > abs(s)  # the longer way leads along the camera's columns
+        a, b, c, d = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
+        area = a * d - b * c
+        step = np.sqrt(abs(area))
+        stretch = 0.5 * np.log((a * a + b * b) / (c * c + d * d))
+        light = max(seen[3, row, col], _DARKEST)
+        own = out[n]
+        own[0], own[1] = max(abs(s), abs(t)), min(abs(s), abs(t))
+        own[2] = np.log(max(share[row, col], 0.02))
+        own[3] = max(np.log(light / max(noise[row, col], 1e-3)), -3.0)
+        own[4] = min(seen[2, row, col] / step, 2.0)
+        own[5] = np.log(step)
+        own[6] = -stretch if upright else stretch
+        own[7], own[8] = off_plane(x, y, slope, seen, row, col, row, col, area, ahead, beside, upright)
+        own[9] = 1.0 if filled[v, u] >= 0.0 else 0.0
+        own[10] = max(filled[v, u], 0.0)
+        own[11] = np.log(light)
+        if out.shape[1] == OWN:
+            continue
+        k = OWN
+        for across in range(-AROUND, AROUND + 1):
+            for along in range(-AROUND, AROUND + 1):
+                if along == 0 and across == 0:
+                    continue
+                if upright:
+                    r, q = row + along * beside, col + across * ahead
+                else:
+                    r, q = row + across * beside, col + along * ahead
+                own[k], own[k + 1], own[k + 2], own[k + 3] = -3.0, 0.0, 0.0, 1.0
+                if 0 <= r < height and 0 <= q < width:
+                    own[k] = max(min(np.log(max(seen[3, r, q], _DARKEST) / light), 2.0), -3.0)
+                    if np.isfinite(seen[0, r, q] + seen[1, r, q]):
+                        own[k + 1], own[k + 2] = off_plane(
+                            x, y, slope, seen, row, col, r, q, area, ahead, beside, upright
+                        )
+                        own[k + 3] = 0.0
+                k += 4
+
+
+@kernel
+def off_plane(
+    x: Image,
+    y: Image,
+    slope: Stack,
+    seen: Stack,
+    row: int,
+    col: int,
+    r: int,
+    q: int,
+    area: float,
+    ahead: int,
+    beside: int,
+    upright: bool,
+) -> tuple[float, float]:
+    """How far the place decoded at a camera pixel (r, q) is off the plane of another, along and across [steps]."""
+    a, b, c, d = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
+    ex = seen[0, r, q] - x[row, col] - a * (q - col) - c * (r - row)
+    ey = seen[1, r, q] - y[row, col] - b * (q - col) - d * (r - row)
+    right = max(min((d * ex - c * ey) / area * ahead, _FARTHEST), -_FARTHEST)
+    down = max(min((a * ey - b * ex) / area * beside, _FARTHEST), -_FARTHEST)
+    return (down, right) if upright else (right, down)
