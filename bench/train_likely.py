@@ -26,8 +26,7 @@ from limewash.scan.claims import Claims, claims_of
 from limewash.scan.clip import take_clip
 from limewash.scan.correspondence import Correspondence
 from limewash.scan.decode import Decoded, decode_takes
-from limewash.scan.describe import OWN
-from limewash.scan.likely import FILE, Network, context, described, doubts, first_odds, mean_around
+from limewash.scan.likely import FILE, Network, described, described_again, doubts, first_odds, mean_around
 from limewash.scan.passing import take_off_passing_light
 from limewash.scan.pattern import plan_pattern, write_pattern
 from limewash.scan.steady import hold_still
@@ -197,8 +196,8 @@ def main() -> None:
             surfaces = find_surfaces(decoded)
             claims = claims_of(surfaces, PROJECTOR)
             odds = first_odds(first, decoded, surfaces, claims, *doubts(decoded, surfaces, claims))
-            second_set.append(context(odds, mean_around(odds), surfaces, claims, pick))
-        second = train(np.concatenate([inputs[:, :OWN], np.concatenate(second_set)], axis=1), right, weights, HIDDEN[1])
+            second_set.append(described_again(decoded, surfaces, claims, odds, mean_around(odds), pick))
+        second = train(np.concatenate(second_set), right, weights, HIDDEN[1])
     arrays = {
         f"{kind}_{k}_{layer}": part
         for k, network in ((1, first), (2, second))

@@ -10,8 +10,8 @@ from sklearn.neural_network import MLPClassifier
 
 from limewash.scan.claims import claims_of
 from limewash.scan.decode import Decoded
-from limewash.scan.describe import OWN, TERMS
-from limewash.scan.likely import CONTEXT, Network, likelihood, networks
+from limewash.scan.describe import NEIGHBOURS, OWN, TERMS
+from limewash.scan.likely import Network, likelihood, networks
 from limewash.scan.surface import find_surfaces
 
 
@@ -32,7 +32,7 @@ def test_a_network_says_what_scikit_learn_makes_of_the_same_weights() -> None:
 def test_the_networks_take_what_is_described() -> None:
     first, second = networks()
     assert first.weights[0].shape[0] == TERMS
-    assert second.weights[0].shape[0] == OWN + CONTEXT
+    assert second.weights[0].shape[0] == OWN + NEIGHBOURS
     for network in (first, second):
         assert network.weights[-1].shape[1] == 1
         assert all(np.isfinite(part).all() for part in (*network.weights, *network.biases))

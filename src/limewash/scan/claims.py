@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +10,11 @@ from numpy.typing import NDArray
 from limewash.jit import kernel
 from limewash.scan.surface import Surfaces
 from limewash.scan.takes import SPARSE
-from limewash.scan.threads import in_bands, in_threads
+from limewash.scan.threads import all_of, in_bands
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Indices = NDArray[np.int32]
-Parts = TypeVar("Parts", bound=tuple[NDArray[np.generic], ...])
 
 REACH = np.float32(1.1)  # how far beyond its last pixel a surface may go on [camera px]
 _EDGE_ON = 0.1  # share of the usual projector pixels to a camera pixel; fewer are seen too slantwise to go on
@@ -62,23 +59,16 @@ def claims_of(surfaces: Surfaces, projector_size: tuple[int, int]) -> Claims:
     turned = 1.0 if np.sign(areas).sum() >= 0.0 else -1.0  # -1: the picture is mirrored
     usual = float(np.median(np.abs(areas))) if areas.size else 1.0
 
-    def cells() -> tuple[Image, ...]:
-        x, y = (np.full(shape, np.nan, dtype=np.float32) for _ in range(2))
-        return x, y, np.zeros(shape, dtype=np.float32), np.full(shape, -1.0, dtype=np.float32)
-
-    def fill(first: int, last: int, parts: tuple[Image, ...]) -> None:
-        fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, first, last, *parts)
-
-    def reach(first: int, last: int, parts: tuple[Image, Indices]) -> None:
-        reach_rows(s.x, s.y, s.slope, turned, _EDGE_ON * usual, first, last, *parts)
-
-    camera_x, camera_y, _, filled = _in_halves(len(s.x) - 1, shape[0], cells, fill, keep_stronger)
-    _, whose = _in_halves(
-        len(s.x),
-        shape[0],
-        lambda: (np.full(shape, REACH, dtype=np.float32), np.full(shape, -1, dtype=np.int32)),
-        reach,
-        keep_nearer,
+    camera_x, camera_y, strength, filled = (
+        np.full(shape, start, dtype=np.float32) for start in (np.nan, np.nan, 0, -1)
+    )
+    far, whose = np.full(shape, REACH, dtype=np.float32), np.full(shape, -1, dtype=np.int32)
+    parts = (camera_x, camera_y, strength, filled)
+    all_of(
+        [
+            lambda: fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, *parts),
+            lambda: reach_out(s.x, s.y, s.slope, turned, _EDGE_ON * usual, far, whose),
+        ]
     )
     in_bands(shape[0], lambda first, last: go_on(s.x, s.y, s.slope, whose, filled, first, last, camera_x, camera_y))
     return Claims(camera_x, camera_y, filled, whose, 1.0 / float(np.sqrt(usual)))
@@ -92,21 +82,6 @@ def _areas(surfaces: Surfaces) -> Image:
     return np.asarray(areas[np.isfinite(areas) & (areas != 0.0)])
 
 
-def _in_halves(
-    rows: int,
-    projector_rows: int,
-    make: Callable[[], Parts],
-    work: Callable[[int, int, Parts], None],
-    join: Callable[..., None],
-) -> Parts:
-    """Do both halves of the camera's rows at once, each into parts of its own, and join the second to the first."""
-    halves = [(0, rows // 2, make()), (rows // 2, rows, make())]
-    in_threads(lambda half: work(*half), halves)
-    first, second = halves[0][2], halves[1][2]
-    in_bands(projector_rows, lambda start, stop: join(*first, *second, start, stop))
-    return first
-
-
 @kernel
 def fill_cells(
     x: Image,
@@ -116,23 +91,24 @@ def fill_cells(
     right: Mask,
     down: Mask,
     turned: float,
-    first: int,
-    last: int,
     camera_x: Image,
     camera_y: Image,
     strength: Image,
     filled: Image,
 ) -> None:
-    """Give every projector pixel inside a linked cell of camera pixels, in some rows of cells, its camera position.
+    """Give every projector pixel inside a linked cell of camera pixels its camera position.
 
     A cell of four pixels is two triangles; where one corner does not belong, the triangle of the other three is
     left. Where two surfaces claim a projector pixel, the one that returns more of its light has it: the other
     sees it by way of a reflection.
     """
-    for row in range(first, last):
+    for row in range(x.shape[0] - 1):
         for col in range(x.shape[1] - 1):
             top, low = right[row, col], right[row + 1, col]
             left, side = down[row, col], down[row, col + 1]
+            all_four = top and low and left and side
+            if all_four and (holds_none(x, row, col) or holds_none(y, row, col)):
+                continue
             # Corners in turn; each with its two neighbours is a triangle. Of a whole cell, two opposite ones do.
             for corner in range(4):
                 if corner == 0:
@@ -143,7 +119,7 @@ def fill_cells(
                     whole, r0, c0, r1, c1, r2, c2 = top and side, 0, 1, 1, 0, 0, -1
                 else:
                     whole, r0, c0, r1, c1, r2, c2 = low and left, 1, 0, -1, 0, 0, 1
-                if corner == 2 and top and left and low and side:
+                if corner == 2 and all_four:
                     break
                 if whole:
                     fill_triangle(
@@ -166,24 +142,10 @@ def fill_cells(
 
 
 @kernel
-def keep_stronger(
-    camera_x: Image,
-    camera_y: Image,
-    strength: Image,
-    filled: Image,
-    other_x: Image,
-    other_y: Image,
-    other_strength: Image,
-    other_filled: Image,
-    first: int,
-    last: int,
-) -> None:
-    """Put what another half found where it returns more light, in some rows of the projector's picture."""
-    for v in range(first, last):
-        for u in range(camera_x.shape[1]):
-            if other_strength[v, u] > strength[v, u]:
-                camera_x[v, u], camera_y[v, u] = other_x[v, u], other_y[v, u]
-                strength[v, u], filled[v, u] = other_strength[v, u], other_filled[v, u]
+def holds_none(part: Image, row: int, col: int) -> bool:
+    """Whether a cell lies between two columns of the projector's pixels, or two rows."""
+    a, b, c, d = part[row, col], part[row, col + 1], part[row + 1, col], part[row + 1, col + 1]
+    return bool(np.floor(max(a, b, c, d)) < min(a, b, c, d))
 
 
 @kernel
@@ -208,16 +170,16 @@ def fill_triangle(
     x0, y0 = x[row, col], y[row, col]
     ax, ay = x[row + r1, col + c1] - x0, y[row + r1, col + c1] - y0
     bx, by = x[row + r2, col + c2] - x0, y[row + r2, col + c2] - y0
-    area = ax * by - ay * bx
-    if not area * turned > 0.0:
-        return
-    q0, q1, q2 = share[row, col], share[row + r1, col + c1], share[row + r2, col + c2]
-    power = min(amplitude[row, col], amplitude[row + r1, col + c1], amplitude[row + r2, col + c2])
     high, wide = camera_x.shape
     first = max(int(np.ceil(y0 + min(0.0, ay, by))), 0)
     last = min(int(np.floor(y0 + max(0.0, ay, by))), high - 1)
     start = max(int(np.ceil(x0 + min(0.0, ax, bx))), 0)
     stop = min(int(np.floor(x0 + max(0.0, ax, bx))), wide - 1)
+    area = ax * by - ay * bx
+    if first > last or start > stop or not area * turned > 0.0:
+        return
+    q0, q1, q2 = share[row, col], share[row + r1, col + c1], share[row + r2, col + c2]
+    power = min(amplitude[row, col], amplitude[row + r1, col + c1], amplitude[row + r2, col + c2])
     for v in range(first, last + 1):
         for u in range(start, stop + 1):
             s = ((u - x0) * by - (v - y0) * bx) / area
@@ -232,24 +194,22 @@ def fill_triangle(
 
 
 @kernel
-def reach_rows(
+def reach_out(
     x: Image,
     y: Image,
     slope: NDArray[np.float32],
     turned: float,
     least_area: float,
-    first: int,
-    last: int,
     far: Image,
     whose: Indices,
 ) -> None:
-    """Let the planes of the camera pixels in some rows reach for the projector pixels near them; the nearest has it.
+    """Let the planes of the camera pixels reach for the projector pixels near them; the nearest has it.
 
     `far` starts as how far they may reach [camera px].
     """
-    width = x.shape[1]
+    height, width = x.shape
     high, wide = far.shape
-    for row in range(first, last):
+    for row in range(height):
         for col in range(width):
             x0, y0 = x[row, col], y[row, col]
             if not np.isfinite(x0):
@@ -267,15 +227,6 @@ def reach_rows(
                     if away < far[v, u]:
                         far[v, u] = away
                         whose[v, u] = row * width + col
-
-
-@kernel
-def keep_nearer(far: Image, whose: Indices, other_far: Image, other_whose: Indices, first: int, last: int) -> None:
-    """Put what another half found where its plane is nearer, in some rows of the projector's picture."""
-    for v in range(first, last):
-        for u in range(far.shape[1]):
-            if other_far[v, u] < far[v, u]:
-                far[v, u], whose[v, u] = other_far[v, u], other_whose[v, u]
 
 
 @kernel

@@ -18,6 +18,7 @@ Stack = NDArray[np.float32]
 AROUND = 2  # how far around is looked [camera px]
 OWN = 12  # numbers on the pixel itself
 TERMS = OWN + 4 * ((2 * AROUND + 1) ** 2 - 1)  # and four on each of those around
+NEIGHBOURS = 19  # numbers on the projector pixels around
 
 _PLAIN_STEPS = 0.6  # all around goes on to within so many steps where nothing is in doubt
 _PLAIN_LIGHT = 0.4  # and is as bright, to within so much of its logarithm
@@ -25,6 +26,7 @@ _PLAIN_SIGMAS = 3.0  # or so many standard deviations, where noise is stronger
 _RADIANS = 0.63  # of a fringe of ten pixels, to a pixel
 _FARTHEST = 4.0  # more steps off are one as bad as the other
 _DARKEST = 0.1  # amplitude [codes]
+_NEAREST_PX, _FARTHEST_PX = 0.05, 100.0  # steps to neighbours are told from one to the other
 
 
 @kernel
@@ -97,7 +99,7 @@ def describe(
     longer a step is along than across, how far the place decoded is off the plane, along and across; whether it
     lies between linked pixels, and the share there; light. Then for each pixel around, row by row: its light against
     the pixel's own, how far it is off the plane, along and across, and whether its place is unknown. Where `out` has
-    only OWN columns, the pixels around are left out.
+    fewer columns, the pixels around are left out.
     """
     height, width = x.shape
     for n in range(len(places)):
@@ -122,7 +124,7 @@ def describe(
         own[9] = 1.0 if filled[v, u] >= 0.0 else 0.0
         own[10] = max(filled[v, u], 0.0)
         own[11] = np.log(light)
-        if out.shape[1] == OWN:
+        if out.shape[1] < TERMS:
             continue
         k = OWN
         for across in range(-AROUND, AROUND + 1):
@@ -166,3 +168,60 @@ def off_plane(
     right = max(min((d * ex - c * ey) / area * ahead, _FARTHEST), -_FARTHEST)
     down = max(min((a * ey - b * ex) / area * beside, _FARTHEST), -_FARTHEST)
     return (down, right) if upright else (right, down)
+
+
+@kernel
+def describe_neighbours(
+    places: NDArray[np.int64],
+    odds: Image,
+    mean: Image,
+    camera_x: Image,
+    camera_y: Image,
+    usual_px: float,
+    sigma: Image,
+    whose: NDArray[np.int32],
+    out: Image,
+) -> None:
+    """Put what is said of the projector pixels around some into the last NEIGHBOURS columns of `out`.
+
+    In an order that no turn changes: the log odds of the pixel itself, those of its eight neighbours from the lowest to
+    the highest, logarithms of how far in the camera those neighbours are from it, from the nearest to the farthest
+    [projector px], the mean log odds of 5 x 5 pixels, and of the noise of the place [projector px].
+    """
+    high, wide = odds.shape
+    width, start = sigma.shape[1], out.shape[1] - NEIGHBOURS
+    near, steps = np.empty(8, dtype=np.float32), np.empty(8, dtype=np.float32)
+    for n in range(len(places)):
+        v, u = divmod(places[n], wide)
+        k = 0
+        for down in range(-1, 2):
+            for right in range(-1, 2):
+                if down == 0 and right == 0:
+                    continue
+                r, c = min(max(v + down, 0), high - 1), min(max(u + right, 0), wide - 1)
+                near[k] = odds[r, c]
+                step = np.hypot(camera_x[r, c] - camera_x[v, u], camera_y[r, c] - camera_y[v, u]) / usual_px
+                steps[k] = (
+                    np.log(min(max(step, _NEAREST_PX), _FARTHEST_PX)) if np.isfinite(step) else np.log(_NEAREST_PX)
+                )
+                k += 1
+        put_in_order(near)
+        put_in_order(steps)
+        row = out[n]
+        row[start] = odds[v, u]
+        row[start + 1 : start + 9] = near
+        row[start + 9 : start + 17] = steps
+        row[start + 17] = mean[v, u]
+        at, col = divmod(whose[v, u], width)
+        row[start + 18] = np.log(min(max(sigma[at, col], 0.003), 2.0))
+
+
+@kernel
+def put_in_order(values: NDArray[np.float32]) -> None:
+    """Sort a few values, by insertion: the library's sorting takes longer for eight than all else."""
+    for n in range(1, values.size):
+        value, k = values[n], n
+        while k > 0 and values[k - 1] > value:
+            values[k] = values[k - 1]
+            k -= 1
+        values[k] = value

@@ -17,9 +17,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limewash.jit import summing_kernel
 from limewash.scan.claims import Claims
 from limewash.scan.decode import Decoded
-from limewash.scan.describe import OWN, TERMS, describe, mark_plain
+from limewash.scan.describe import NEIGHBOURS, OWN, TERMS, describe, describe_neighbours, mark_plain
 from limewash.scan.surface import Surfaces
 from limewash.scan.threads import in_bands, in_threads
 
@@ -28,15 +29,13 @@ Mask = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 
 FILE = Path(__file__).with_name("likely.npz")
-CONTEXT = 19  # numbers on the projector pixels around
 _MOST = np.float32(6.0)  # log odds are told from one to the other of these
-_AT_ONCE = 8192  # pixels that are described together
-_NEAREST, _FARTHEST = np.float32(0.05), np.float32(100.0)  # steps to neighbours, between these [projector px]
+_AT_ONCE = 4096  # pixels that are described together
 
 
 @dataclass(frozen=True)
 class Network:
-    """A few layers of weighted sums, negative ones cut off between them.
+    """Three layers of weighted sums, negative ones cut off between them.
 
     Attributes
     ----------
@@ -49,12 +48,47 @@ class Network:
 
     def log_odds(self, described: Image) -> Image:
         """Logarithm of the odds of what is described, shape (n, inputs), as shape (n,)."""
-        values = described
-        for k, (weight, bias) in enumerate(zip(self.weights, self.biases, strict=True)):
-            values = values @ weight + bias
-            if k + 1 < len(self.weights):
-                np.maximum(values, np.float32(0.0), out=values)
-        return np.asarray(np.clip(values[:, 0], -_MOST, _MOST))
+        odds = np.empty(len(described), dtype=np.float32)
+        (w0, w1, w2), (b0, b1, b2) = self.weights, self.biases
+        pass_through(described, w0, b0, w1, b1, w2[:, 0].copy(), b2[0], odds)
+        return odds
+
+
+@summing_kernel
+def pass_through(
+    inputs: Image, w0: Image, b0: Image, w1: Image, b1: Image, w2: Image, b2: np.float32, odds: Image
+) -> None:
+    """What a network of two inner layers makes of each row of inputs.
+
+    Not by the library's matrix product: that keeps threads of its own waiting, on the processor that others need.
+    """
+    one, two = np.empty_like(b0), np.empty_like(b1)
+    for n in range(len(inputs)):
+        add_layer(inputs[n], w0, b0, one)
+        add_layer(one, w1, b1, two)
+        total = b2
+        for k in range(len(w2)):
+            total += two[k] * w2[k]
+        odds[n] = min(max(total, -_MOST), _MOST)
+
+
+@summing_kernel
+def add_layer(inputs: Image, weight: Image, bias: Image, out: Image) -> None:
+    """A layer's weighted sums, negative ones as 0; eight inputs at a time, so that sums are seldom stored."""
+    out[:] = bias
+    count = inputs.size - inputs.size % 8
+    for k in range(0, count, 8):
+        a, b, c, d = inputs[k], inputs[k + 1], inputs[k + 2], inputs[k + 3]
+        e, f, g, h = inputs[k + 4], inputs[k + 5], inputs[k + 6], inputs[k + 7]
+        for j in range(out.size):
+            low = weight[k, j] * a + weight[k + 1, j] * b + weight[k + 2, j] * c + weight[k + 3, j] * d
+            high = weight[k + 4, j] * e + weight[k + 5, j] * f + weight[k + 6, j] * g + weight[k + 7, j] * h
+            out[j] += low + high
+    for k in range(count, inputs.size):
+        for j in range(out.size):
+            out[j] += weight[k, j] * inputs[k]
+    for j in range(out.size):
+        out[j] = max(out[j], np.float32(0.0))
 
 
 @cache
@@ -81,9 +115,7 @@ def likelihood(decoded: Decoded, surfaces: Surfaces, claims: Claims) -> Image:
     mean, at = mean_around(odds), odds.copy()
 
     def again(part: Indices) -> None:
-        own = described(decoded, surfaces, claims, part, OWN)
-        around = context(odds, mean, surfaces, claims, part)
-        at.ravel()[part] = second.log_odds(np.concatenate([own, around], axis=1))
+        at.ravel()[part] = second.log_odds(described_again(decoded, surfaces, claims, odds, mean, part))
 
     in_threads(again, _parts(doubtful))
     likely = np.asarray(1.0 / (1.0 + np.exp(-at)), dtype=np.float32)
@@ -117,46 +149,26 @@ def first_odds(
 
 
 def described(decoded: Decoded, surfaces: Surfaces, claims: Claims, places: Indices, terms: int = TERMS) -> Image:
-    """Some projector pixels as `describe` has it, shape (places, terms): TERMS, or OWN for themselves alone."""
-    s, out = surfaces, np.empty((len(places), terms), dtype=np.float32)
-    describe(places, s.x, s.y, s.slope, s.share, decoded.seen, decoded.noise, claims.filled, claims.whose, out)
+    """Some projector pixels as `describe` has it, shape (places, terms)."""
+    s, c, d = surfaces, claims, decoded
+    out = np.empty((len(places), terms), dtype=np.float32)
+    describe(places, s.x, s.y, s.slope, s.share, d.seen, d.noise, c.filled, c.whose, out)
     return out
 
 
-def context(odds: Image, mean: Image, surfaces: Surfaces, claims: Claims, places: Indices) -> Image:
-    """What is said of the projector pixels around some, shape (places, CONTEXT), in an order that no turn changes.
-
-    The log odds of the pixel itself, those of its eight neighbours from the lowest to the highest, logarithms of how
-    far in the camera those neighbours are from it, from the nearest to the farthest [projector px], the mean log odds
-    of 5 x 5 pixels, and the noise of the place [projector px].
-    """
-    v, u = np.divmod(places, odds.shape[1])
-    x, y = claims.camera_x[v, u], claims.camera_y[v, u]
-    near, steps = [], []
-    for down in (-1, 0, 1):
-        for right in (-1, 0, 1):
-            if down == right == 0:
-                continue
-            r, c = np.clip(v + down, 0, odds.shape[0] - 1), np.clip(u + right, 0, odds.shape[1] - 1)
-            near.append(odds[r, c])
-            step = np.hypot(claims.camera_x[r, c] - x, claims.camera_y[r, c] - y) / np.float32(claims.usual_px)
-            steps.append(np.log(np.clip(np.nan_to_num(step, nan=0.0), _NEAREST, _FARTHEST)))
-    sigma = surfaces.sigma.ravel()[claims.whose.ravel()[places]]
-    return np.column_stack(
-        [
-            odds[v, u],
-            np.sort(np.stack(near, axis=1), axis=1),
-            np.sort(np.stack(steps, axis=1), axis=1),
-            mean[v, u],
-            np.log(np.clip(sigma, 0.003, 2.0)),
-        ]
-    ).astype(np.float32)
+def described_again(
+    decoded: Decoded, surfaces: Surfaces, claims: Claims, odds: Image, mean: Image, places: Indices
+) -> Image:
+    """The pixels themselves and those around them, by the log odds of all and their means, for the second network."""
+    out, c = described(decoded, surfaces, claims, places, OWN + NEIGHBOURS), claims
+    describe_neighbours(places, odds, mean, c.camera_x, c.camera_y, c.usual_px, surfaces.sigma, c.whose, out)
+    return out
 
 
 def mean_around(odds: Image) -> Image:
-    """Mean log odds of 5 x 5 pixels, as `context` takes it."""
+    """Mean log odds of 5 x 5 pixels."""
     return np.asarray(cv2.boxFilter(odds, -1, (5, 5)))
 
 
 def _parts(places: Indices) -> list[Indices]:
-    return np.array_split(places, max(1, len(places) // _AT_ONCE)) if len(places) else []
+    return [places[first : first + _AT_ONCE] for first in range(0, len(places), _AT_ONCE)]
