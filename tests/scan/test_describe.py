@@ -9,8 +9,8 @@ import pytest
 
 from limewash.scan.claims import claims_of
 from limewash.scan.decode import Decoded
-from limewash.scan.describe import AROUND, OWN, TERMS
-from limewash.scan.likely import described, doubts
+from limewash.scan.describe import AROUND, NEIGHBOURS, OWN, TERMS
+from limewash.scan.likely import described, described_again, doubts, mean_around
 from limewash.scan.surface import Surfaces, find_surfaces
 
 SIZE = 80
@@ -119,3 +119,38 @@ def test_the_inside_of_a_surface_is_plain_and_its_rim_is_not(noise_px: float) ->
     from_rim = np.minimum(15.2 - np.abs(x - 41.3), 12.6 - np.abs(y - 37.8))
     assert plain[from_rim > 5.0].mean() > 0.9  # noise of three standard deviations is not rare among 24 neighbours
     assert not plain[np.abs(from_rim) < 0.7].any()
+
+
+def test_neighbours_in_the_projectors_picture_are_told_in_order() -> None:
+    """Worked out anew, one pixel at a time."""
+    decoded = leaves()
+    surfaces = find_surfaces(decoded)
+    claims = claims_of(surfaces, PROJECTOR)
+    _, places = doubts(decoded, surfaces, claims)
+    odds = np.random.default_rng(7).uniform(-6.0, 6.0, claims.whose.shape).astype(np.float32)
+    found = described_again(decoded, surfaces, claims, odds, mean_around(odds), places)
+    assert found.shape == (len(places), OWN + NEIGHBOURS)
+    np.testing.assert_array_equal(found[:, :OWN], described(decoded, surfaces, claims, places)[:, :OWN])
+    checked = 0
+    for n in range(0, len(places), 11):
+        v, u = divmod(int(places[n]), PROJECTOR[0])
+        if not (2 <= v < PROJECTOR[1] - 2 and 2 <= u < PROJECTOR[0] - 2):
+            continue
+        around = [(v + down, u + right) for down in (-1, 0, 1) for right in (-1, 0, 1) if down or right]
+        steps = [
+            np.hypot(claims.camera_x[at] - claims.camera_x[v, u], claims.camera_y[at] - claims.camera_y[v, u])
+            / claims.usual_px
+            for at in around
+        ]
+        logs = np.log(np.clip(np.nan_to_num(steps, nan=0.0), 0.05, 100.0))
+        sigma = surfaces.sigma.ravel()[claims.whose[v, u]]
+        expected = [
+            odds[v, u],
+            *sorted(odds[at] for at in around),
+            *sorted(logs),
+            odds[v - 2 : v + 3, u - 2 : u + 3].mean(),
+            np.log(np.clip(sigma, 0.003, 2.0)),
+        ]
+        np.testing.assert_allclose(found[n, OWN:], expected, atol=1e-4)
+        checked += 1
+    assert checked > 50

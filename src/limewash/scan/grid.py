@@ -21,7 +21,7 @@ _LIKELY = 0.65  # a claim is believed from here on
 _SURE = 0.97  # and at a jump from here on: a mistake there is as wide as the jump
 _JUMP_PX = 7.0  # between neighbours, as so many pixels of one surface; a mistake at a smaller one does no harm
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
-_RIM_PX = 0.25  # a rim must be known to this
+_RIM_PX = 0.3  # a rim must be known to this
 _DEEPER = 3.0  # and what lies further inside to a pixel more for so many pixels
 
 
