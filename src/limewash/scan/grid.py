@@ -21,8 +21,10 @@ _LIKELY = 0.65  # a claim is believed from here on
 _SURE = 0.97  # and at a jump from here on: a mistake there is as wide as the jump
 _JUMP_PX = 7.0  # between neighbours, as so many pixels of one surface; a mistake at a smaller one does no harm
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
-_RIM_PX = 0.3  # a rim must be known to this
-_DEEPER = 3.0  # and what lies further inside to a pixel more for so many pixels
+_RIM_PX = 0.33  # a rim must be known to this, by noise and blur together
+_RIM_BLUR_PX = 0.23  # what blur leaves open [camera px]
+_RIM_NOISE_PX = 0.13  # noise that is allowed however coarse the camera
+_DEEPER = 3.0  # what lies further inside may be less sure, by a pixel for so many pixels
 
 
 def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tuple[int, int]) -> Correspondence:
@@ -50,7 +52,8 @@ def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tupl
     sigma = _sigma(surfaces, claims)
     # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
     inside = cv2.distanceTransform(np.isfinite(camera_x).astype(np.uint8), cv2.DIST_L2, 3)
-    faint = sigma > _RIM_PX + (inside - 1.0) / _DEEPER
+    allowed = np.sqrt(max(_RIM_PX**2 - (_RIM_BLUR_PX / claims.usual_px) ** 2, _RIM_NOISE_PX**2))
+    faint = sigma > np.float32(allowed) + (inside - 1.0) / np.float32(_DEEPER)
     camera_x[faint] = camera_y[faint] = np.nan
     crumbs = _crumbs(camera_x, camera_y, jump)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
