@@ -55,7 +55,7 @@ def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tupl
     allowed = np.sqrt(max(_RIM_PX**2 - (_RIM_BLUR_PX / claims.usual_px) ** 2, _RIM_NOISE_PX**2))
     faint = sigma > np.float32(allowed) + (inside - 1.0) / np.float32(_DEEPER)
     camera_x[faint] = camera_y[faint] = np.nan
-    crumbs = _crumbs(camera_x, camera_y, jump)
+    crumbs = _crumbs(camera_x, camera_y, claims.filled >= 0.0, jump)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
     height, width = surfaces.x.shape
     return Correspondence(
@@ -68,13 +68,15 @@ def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tupl
     )
 
 
-def _crumbs(camera_x: Image, camera_y: Image, jump: float) -> Mask:
-    """Pieces too small to be a surface: numbered by chance. What lies beyond a jump is another piece."""
+def _crumbs(camera_x: Image, camera_y: Image, between: Mask, jump: float) -> Mask:
+    """Pieces too small to be a surface: numbered by chance. What lies beyond a jump is another piece.
+
+    Only what lies between camera pixels counts: a few of them, claiming all around, soon make a piece of some size.
+    """
     first = np.arange(camera_x.size, dtype=np.int32)
     join_pieces(camera_x, camera_y, jump, first)
-    piece = first.reshape(camera_x.shape)
-    size = np.bincount(first, minlength=first.size)
-    return np.asarray((size[piece] < _CRUMB_PX) & np.isfinite(camera_x))
+    size = np.bincount(first[between.ravel()], minlength=first.size)
+    return np.asarray((size[first.reshape(camera_x.shape)] < _CRUMB_PX) & np.isfinite(camera_x))
 
 
 def _sigma(surfaces: Surfaces, claims: Claims) -> Image:
