@@ -72,3 +72,23 @@ def test_where_nothing_was_found_nothing_is_claimed() -> None:
     claims = claims_of(plane(last=0), (SIZE, SIZE))
     assert not np.isfinite(claims.camera_x).any()
     assert (claims.whose == -1).all()
+
+
+def test_where_surfaces_overlap_the_claim_and_who_claims_belong_together() -> None:
+    """Half of the camera's picture sees the same places as the other, by a brighter surface."""
+    row, col = np.mgrid[:SIZE, :SIZE].astype(np.float32)
+    x, y = 3.0 + 0.9 * np.where(col < 20, col, col - 19.6), 2.0 + 0.8 * row
+    slope = np.zeros((4, SIZE, SIZE), dtype=np.float32)
+    slope[0], slope[3] = 0.9, 0.8
+    right, down = np.ones((SIZE, SIZE), dtype=np.bool_), np.ones((SIZE, SIZE), dtype=np.bool_)
+    right[:, [19, SIZE - 1]], down[-1] = False, False
+    flat, light = np.ones_like(x), np.where(col < 20, 20.0, 30.0).astype(np.float32)
+    share = np.where(col < 20, 1.0, -0.4).astype(np.float32)  # noise leaves less than nothing of it
+    two = Surfaces(x.astype(np.float32), y.astype(np.float32), slope, 0.02 * flat, light, share, right, down)
+    claims = claims_of(two, (SIZE, SIZE))
+    between = claims.filled >= 0.0
+    assert between.sum() > 400
+    whose_row, whose_column = np.divmod(claims.whose[between], SIZE)
+    assert np.abs(claims.camera_x[between] - whose_column).max() <= 0.501
+    assert np.abs(claims.camera_y[between] - whose_row).max() <= 0.501
+    assert (whose_column >= 20).mean() > 0.9  # the brighter one

@@ -42,3 +42,15 @@ def test_a_crumb_is_left_out_although_it_lands_in_the_midst_of_others(side: int,
         assert found.camera_x[middle, middle] == pytest.approx(48 + side // 2)
     assert found.seen[10, 10]
     assert found.camera_x[10, 10] == pytest.approx(10.0)
+
+
+def test_where_nothing_was_found_nothing_is_given() -> None:
+    none = np.full((SIZE, SIZE), np.nan, dtype=np.float32)
+    dark = np.zeros((SIZE, SIZE), dtype=np.bool_)
+    nothing = Surfaces(
+        none, none, np.zeros((4, SIZE, SIZE), np.float32), none, 0.0 * np.ones_like(none), none, dark, dark
+    )
+    decoded = Decoded(np.stack([none, none, none, np.zeros_like(none)]), np.full_like(none, np.inf))
+    found = to_projector_grid(decoded, nothing, (SIZE, SIZE))
+    assert not found.seen.any()
+    assert (found.confidence == 0.0).all()

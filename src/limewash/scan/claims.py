@@ -18,6 +18,7 @@ Indices = NDArray[np.int32]
 
 REACH = np.float32(1.1)  # how far beyond its last pixel a surface may go on [camera px]
 _EDGE_ON = 0.1  # share of the usual projector pixels to a camera pixel; fewer are seen too slantwise to go on
+_FLATTEST = 0.02  # and still fewer to claim anything
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Claims:
         Where it lies between camera pixels that belong together, the share of a pixel that their surface fills there;
         -1 elsewhere. [-]
     whose : ndarray of int32
-        Which camera pixel's plane reaches it best, as row times the camera's width plus column; -1 where none does.
+        Which camera pixel claims it, as row times the camera's width plus column; -1 where none does.
     usual_px : float
         How many camera pixels a projector pixel usually is wide. [px]
     """
@@ -62,15 +63,22 @@ def claims_of(surfaces: Surfaces, projector_size: tuple[int, int]) -> Claims:
     camera_x, camera_y, strength, filled = (
         np.full(shape, start, dtype=np.float32) for start in (np.nan, np.nan, 0, -1)
     )
-    far, whose = np.full(shape, REACH, dtype=np.float32), np.full(shape, -1, dtype=np.int32)
-    parts = (camera_x, camera_y, strength, filled)
+    far = np.full(shape, REACH, dtype=np.float32)
+    whose, owner = (np.full(shape, -1, dtype=np.int32) for _ in range(2))
+    parts = (camera_x, camera_y, strength, filled, owner)
     all_of(
         [
             lambda: fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, *parts),
             lambda: reach_out(s.x, s.y, s.slope, turned, _EDGE_ON * usual, far, whose),
         ]
     )
-    in_bands(shape[0], lambda first, last: go_on(s.x, s.y, s.slope, whose, filled, first, last, camera_x, camera_y))
+
+    def settle(first: int, last: int) -> None:
+        settle_rows(
+            s.x, s.y, s.slope, turned * _FLATTEST * usual, owner, first, last, whose, filled, camera_x, camera_y
+        )
+
+    in_bands(shape[0], settle)
     return Claims(camera_x, camera_y, filled, whose, 1.0 / float(np.sqrt(usual)))
 
 
@@ -95,6 +103,7 @@ def fill_cells(
     camera_y: Image,
     strength: Image,
     filled: Image,
+    owner: Indices,
 ) -> None:
     """Give every projector pixel inside a linked cell of camera pixels its camera position.
 
@@ -138,6 +147,7 @@ def fill_cells(
                         camera_y,
                         strength,
                         filled,
+                        owner,
                     )
 
 
@@ -165,8 +175,12 @@ def fill_triangle(
     camera_y: Image,
     strength: Image,
     filled: Image,
+    owner: Indices,
 ) -> None:
-    """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns."""
+    """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns.
+
+    The nearest of the three owns what is filled.
+    """
     x0, y0 = x[row, col], y[row, col]
     ax, ay = x[row + r1, col + c1] - x0, y[row + r1, col + c1] - y0
     bx, by = x[row + r2, col + c2] - x0, y[row + r2, col + c2] - y0
@@ -188,9 +202,15 @@ def fill_triangle(
                 continue
             if power > strength[v, u]:
                 strength[v, u] = power
-                filled[v, u] = q0 + s * (q1 - q0) + t * (q2 - q0)
+                filled[v, u] = max(0.0, q0 + s * (q1 - q0) + t * (q2 - q0))
                 camera_x[v, u] = col + s * c1 + t * c2
                 camera_y[v, u] = row + s * r1 + t * r2
+                if s > 0.5:
+                    owner[v, u] = (row + r1) * x.shape[1] + col + c1
+                elif t > 0.5:
+                    owner[v, u] = (row + r2) * x.shape[1] + col + c2
+                else:
+                    owner[v, u] = row * x.shape[1] + col
 
 
 @kernel
@@ -230,22 +250,35 @@ def reach_out(
 
 
 @kernel
-def go_on(
+def settle_rows(
     x: Image,
     y: Image,
     slope: NDArray[np.float32],
-    whose: Indices,
-    filled: Image,
+    least_area: float,
+    owner: Indices,
     first: int,
     last: int,
+    whose: Indices,
+    filled: Image,
     camera_x: Image,
     camera_y: Image,
 ) -> None:
-    """Where no cell fills a projector pixel, take its place from the plane that reaches it, in some rows."""
+    """Settle who claims, in some rows: the nearest corner where a cell is filled, else the one whose plane reaches.
+
+    `least_area` has the sign of the picture's turn. Where the corner's plane is edge-on, nothing can be told by it.
+    """
     width = x.shape[1]
     for v in range(first, last):
         for u in range(whose.shape[1]):
-            if whose[v, u] >= 0 and filled[v, u] < 0.0:
+            if owner[v, u] >= 0:
+                row, col = divmod(owner[v, u], width)
+                area = slope[0, row, col] * slope[3, row, col] - slope[1, row, col] * slope[2, row, col]
+                if area / least_area > 1.0:
+                    whose[v, u] = owner[v, u]
+                    continue
+                filled[v, u] = -1.0
+                camera_x[v, u] = camera_y[v, u] = np.nan
+            if whose[v, u] >= 0:
                 row, col = divmod(whose[v, u], width)
                 s, t = steps_to(x, y, slope, row, col, u, v)
                 camera_x[v, u], camera_y[v, u] = col + s, row + t

@@ -1,7 +1,8 @@
 """What can be told of a projector pixel from the camera pixels around the one that may see it.
 
 All is said in steps of camera pixels, as ratios of light, and as seen from the camera pixel towards the projector's
-pixel: a picture that is mirrored, turned by a right angle or of other brightness reads the same.
+pixel: a picture that is mirrored or turned by a right angle reads the same, and so does one of other brightness or
+size, but for three numbers that tell how bright it is and how wide a step.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ NEIGHBOURS = 19  # numbers on the projector pixels around
 _PLAIN_STEPS = 0.6  # all around goes on to within so many steps where nothing is in doubt
 _PLAIN_LIGHT = 0.4  # and is as bright, to within so much of its logarithm
 _PLAIN_SIGMAS = 3.0  # or so many standard deviations, where noise is stronger
-_RADIANS = 0.63  # of a fringe of ten pixels, to a pixel
+_LIGHT_SIGMA = 0.26  # of a fringe's light by thirty phase steps, in the noise of one picture: the root of 2 / 30
+_NEVER_STEPS, _NEVER_LIGHT = 1.5, 1.0  # no noise excuses more
 _FARTHEST = 4.0  # more steps off are one as bad as the other
 _DARKEST = 0.1  # amplitude [codes]
 _NEAREST_PX, _FARTHEST_PX = 0.05, 100.0  # steps to neighbours are told from one to the other
@@ -35,6 +37,7 @@ def mark_plain(
     y: Image,
     slope: Stack,
     seen: Stack,
+    noise: Image,
     filled: Image,
     whose: NDArray[np.int32],
     first: int,
@@ -43,33 +46,34 @@ def mark_plain(
 ) -> None:
     """Mark the projector pixels, in some rows, that lie amid a surface where all around goes on and is as bright.
 
-    `x`, `y` and `slope` are of `Surfaces`, `seen` of `Decoded`, `filled` and `whose` of `Claims`.
+    `x`, `y` and `slope` are of `Surfaces`, `seen` and `noise` of `Decoded`, `filled` and `whose` of `Claims`.
     """
     width = x.shape[1]
     for v in range(first, last):
         for u in range(whose.shape[1]):
             if whose[v, u] >= 0 and filled[v, u] >= 0.0:
                 row, col = divmod(whose[v, u], width)
-                plain[v, u] = is_plain(x, y, slope, seen, row, col)
+                plain[v, u] = is_plain(x, y, slope, seen, noise, row, col)
 
 
 @kernel
-def is_plain(x: Image, y: Image, slope: Stack, seen: Stack, row: int, col: int) -> bool:
+def is_plain(x: Image, y: Image, slope: Stack, seen: Stack, noise: Image, row: int, col: int) -> bool:
     """Whether all around a camera pixel goes on as its plane has it, and is as bright."""
     _, height, width = seen.shape
     if not (AROUND <= row < height - AROUND and AROUND <= col < width - AROUND):
         return False
     a, b, c, d = slope[0, row, col], slope[1, row, col], slope[2, row, col], slope[3, row, col]
     area = a * d - b * c
-    light, sigma = max(seen[3, row, col], _DARKEST), _PLAIN_SIGMAS * seen[2, row, col]
-    # Noise moves light by that share of it which it moves the phase by in radians.
-    ratio = np.exp(max(_PLAIN_LIGHT, _RADIANS * sigma))
+    light = max(_DARKEST, seen[3, row, col])
+    noise_steps = _PLAIN_SIGMAS * seen[2, row, col] / np.sqrt(abs(area))
+    noise_light = _PLAIN_SIGMAS * _LIGHT_SIGMA * noise[row, col] / light
+    allowed = min(max(_PLAIN_STEPS, noise_steps), _NEVER_STEPS) * abs(area)
+    ratio = np.exp(min(max(_PLAIN_LIGHT, noise_light), _NEVER_LIGHT))
     dark, bright = light / ratio, light * ratio
-    allowed = max(_PLAIN_STEPS * abs(area), sigma * np.sqrt(abs(area)))
     x0, y0 = x[row, col], y[row, col]
     for r in range(row - AROUND, row + AROUND + 1):
         for k in range(col - AROUND, col + AROUND + 1):
-            if not dark <= max(seen[3, r, k], _DARKEST) <= bright:
+            if not dark <= max(_DARKEST, seen[3, r, k]) <= bright:
                 return False
             ex = seen[0, r, k] - x0 - a * (k - col) - c * (r - row)
             ey = seen[1, r, k] - y0 - b * (k - col) - d * (r - row)
@@ -95,11 +99,12 @@ def describe(
     """Describe some projector pixels, given as row times width plus column; `out` has shape (places, TERMS).
 
     First come, for the pixel itself: how far it lies from the camera pixel's middle, along the longer way and across;
-    share filled, light against noise, noise of the place decoded [steps], length of a step [projector px], how much
-    longer a step is along than across, how far the place decoded is off the plane, along and across; whether it
-    lies between linked pixels, and the share there; light. Then for each pixel around, row by row: its light against
-    the pixel's own, how far it is off the plane, along and across, and whether its place is unknown. Where `out` has
-    fewer columns, the pixels around are left out.
+    logarithms of the share filled and of light against noise; noise of the place decoded [steps]; logarithms of the
+    length of a step [projector px] and of how much longer it is along than across; how far the place decoded is off
+    the plane, along and across; whether it lies between linked pixels, and the share there; the logarithm of light.
+    Then for each pixel around, row by row: the logarithm of its light against the pixel's own, how far it is off the
+    plane, along and across, and whether its place is unknown. Where `out` has fewer columns, the pixels around are
+    left out.
     """
     height, width = x.shape
     for n in range(len(places)):
@@ -112,12 +117,12 @@ def describe(
         area = a * d - b * c
         step = np.sqrt(abs(area))
         stretch = 0.5 * np.log((a * a + b * b) / (c * c + d * d))
-        light = max(seen[3, row, col], _DARKEST)
+        light = max(_DARKEST, seen[3, row, col])
         own = out[n]
         own[0], own[1] = max(abs(s), abs(t)), min(abs(s), abs(t))
-        own[2] = np.log(max(share[row, col], 0.02))
-        own[3] = max(np.log(light / max(noise[row, col], 1e-3)), -3.0)
-        own[4] = min(seen[2, row, col] / step, 2.0)
+        own[2] = np.log(max(0.02, share[row, col]))
+        own[3] = max(-3.0, np.log(light / max(1e-3, noise[row, col])))
+        own[4] = min(2.0, seen[2, row, col] / step)
         own[5] = np.log(step)
         own[6] = -stretch if upright else stretch
         own[7], own[8] = off_plane(x, y, slope, seen, row, col, row, col, area, ahead, beside, upright)
@@ -137,7 +142,7 @@ def describe(
                     r, q = row + across * beside, col + along * ahead
                 own[k], own[k + 1], own[k + 2], own[k + 3] = -3.0, 0.0, 0.0, 1.0
                 if 0 <= r < height and 0 <= q < width:
-                    own[k] = max(min(np.log(max(seen[3, r, q], _DARKEST) / light), 2.0), -3.0)
+                    own[k] = max(min(np.log(max(_DARKEST, seen[3, r, q]) / light), 2.0), -3.0)
                     if np.isfinite(seen[0, r, q] + seen[1, r, q]):
                         own[k + 1], own[k + 2] = off_plane(
                             x, y, slope, seen, row, col, r, q, area, ahead, beside, upright
@@ -213,7 +218,7 @@ def describe_neighbours(
         row[start + 9 : start + 17] = steps
         row[start + 17] = mean[v, u]
         at, col = divmod(whose[v, u], width)
-        row[start + 18] = np.log(min(max(sigma[at, col], 0.003), 2.0))
+        row[start + 18] = np.log(min(2.0, max(0.003, sigma[at, col])))
 
 
 @kernel

@@ -17,8 +17,8 @@ from limewash.scan.threads import in_bands
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-_LIKELY = 0.65  # a claim is believed from here on
-_SURE = 0.97  # and at a jump from here on: a mistake there is as wide as the jump
+_LIKELY = 0.65  # a likelier claim is believed
+_SURE = 0.97  # at a jump only from here on: a mistake there is as wide as the jump
 _JUMP_PX = 7.0  # between neighbours, as so many pixels of one surface; a mistake at a smaller one does no harm
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
 _RIM_PX = 0.33  # a rim must be known to this, by noise and blur together
@@ -53,7 +53,7 @@ def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tupl
     # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
     inside = cv2.distanceTransform(np.isfinite(camera_x).astype(np.uint8), cv2.DIST_L2, 3)
     allowed = np.sqrt(max(_RIM_PX**2 - (_RIM_BLUR_PX / claims.usual_px) ** 2, _RIM_NOISE_PX**2))
-    faint = sigma > np.float32(allowed) + (inside - 1.0) / np.float32(_DEEPER)
+    faint = sigma > np.float32(allowed) + np.maximum(inside - 1.0, 0.0) / np.float32(_DEEPER)
     camera_x[faint] = camera_y[faint] = np.nan
     crumbs = _crumbs(camera_x, camera_y, claims.filled >= 0.0, jump)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
@@ -80,7 +80,7 @@ def _crumbs(camera_x: Image, camera_y: Image, between: Mask, jump: float) -> Mas
 
 
 def _sigma(surfaces: Surfaces, claims: Claims) -> Image:
-    """How far noise moves each projector pixel, by the camera pixel that sees it [projector px]."""
+    """How far noise moves each projector pixel, by the camera pixel that claims it [projector px]."""
     sigma = np.where(claims.whose >= 0, surfaces.sigma.ravel()[np.maximum(claims.whose, 0)], np.float32(1.0))
     return np.nan_to_num(sigma, nan=1.0)
 

@@ -39,8 +39,9 @@ class Network:
 
     Attributes
     ----------
-    weights : tuple of ndarray of float32, each of shape (inputs, outputs)
-    biases : tuple of ndarray of float32, each of shape (outputs,)
+    weights : tuple of three ndarray of float32, each of shape (inputs, outputs)
+        The outputs of one are the inputs of the next; the last has one.
+    biases : tuple of three ndarray of float32, each of shape (outputs,)
     """
 
     weights: tuple[Image, ...]
@@ -97,8 +98,8 @@ def networks() -> tuple[Network, Network]:
     with np.load(FILE, allow_pickle=False) as data:
         return tuple(  # type: ignore[return-value]
             Network(
-                tuple(data[f"weights_{k}_{layer}"] for layer in range(int(data["layers"]))),
-                tuple(data[f"biases_{k}_{layer}"] for layer in range(int(data["layers"]))),
+                tuple(data[f"weights_{k}_{layer}"] for layer in range(3)),
+                tuple(data[f"biases_{k}_{layer}"] for layer in range(3)),
             )
             for k in (1, 2)
         )
@@ -129,7 +130,7 @@ def doubts(decoded: Decoded, surfaces: Surfaces, claims: Claims) -> tuple[Mask, 
     s, plain = surfaces, np.zeros(claims.whose.shape, dtype=np.bool_)
 
     def mark(start: int, stop: int) -> None:
-        mark_plain(s.x, s.y, s.slope, decoded.seen, claims.filled, claims.whose, start, stop, plain)
+        mark_plain(s.x, s.y, s.slope, decoded.seen, decoded.noise, claims.filled, claims.whose, start, stop, plain)
 
     in_bands(len(plain), mark)
     return plain, np.flatnonzero((claims.whose >= 0) & ~plain)

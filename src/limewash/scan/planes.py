@@ -48,9 +48,8 @@ def fit_planes(
     next column, then of x and y to the next row, of the tile and of the whole.
     """
     total = np.empty((_TERMS, right - left), dtype=np.float32)
-    room = np.zeros(
-        (4, right - left), dtype=np.float32
-    )  # what is beyond the picture has no weight, and must be a number
+    # What is beyond the picture has no weight, and must be a number all the same.
+    room = np.zeros((4, right - left), dtype=np.float32)
     size, weight, px, py = room[0], room[1], room[2], room[3]
     one = np.empty(_TERMS)
     for row in range(first, last):
