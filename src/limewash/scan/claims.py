@@ -15,6 +15,8 @@ from limewash.scan.threads import all_of, in_bands
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Indices = NDArray[np.int32]
+Seen = tuple[Image, Image, Image, Image]  # x, y, amplitude and share of `Surfaces`
+Given = tuple[Image, Image, Image, Image, Indices]  # camera_x, camera_y, the light by which, filled, whose
 
 REACH = np.float32(1.1)  # how far beyond its last pixel a surface may go on [camera px]
 _EDGE_ON = 0.1  # share of the usual projector pixels to a camera pixel; fewer are seen too slantwise to go on
@@ -65,10 +67,10 @@ def claims_of(surfaces: Surfaces, projector_size: tuple[int, int]) -> Claims:
     )
     far = np.full(shape, REACH, dtype=np.float32)
     whose, owner = (np.full(shape, -1, dtype=np.int32) for _ in range(2))
-    parts = (camera_x, camera_y, strength, filled, owner)
+    seen, given = (s.x, s.y, s.amplitude, s.share), (camera_x, camera_y, strength, filled, owner)
     all_of(
         [
-            lambda: fill_cells(s.x, s.y, s.amplitude, s.share, s.right, s.down, turned, *parts),
+            lambda: fill_cells(seen, s.right, s.down, turned, given),
             lambda: reach_out(s.x, s.y, s.slope, turned, _EDGE_ON * usual, far, whose),
         ]
     )
@@ -91,32 +93,20 @@ def _areas(surfaces: Surfaces) -> Image:
 
 
 @kernel
-def fill_cells(
-    x: Image,
-    y: Image,
-    amplitude: Image,
-    share: Image,
-    right: Mask,
-    down: Mask,
-    turned: float,
-    camera_x: Image,
-    camera_y: Image,
-    strength: Image,
-    filled: Image,
-    owner: Indices,
-) -> None:
+def fill_cells(seen: Seen, right: Mask, down: Mask, turned: float, given: Given) -> None:
     """Give every projector pixel inside a linked cell of camera pixels its camera position.
 
     A cell of four pixels is two triangles; where one corner does not belong, the triangle of the other three is
     left. Where two surfaces claim a projector pixel, the one that returns more of its light has it: the other
     sees it by way of a reflection.
     """
-    for row in range(x.shape[0] - 1):
-        for col in range(x.shape[1] - 1):
+    height, width = right.shape
+    for row in range(height - 1):
+        for col in range(width - 1):
             top, low = right[row, col], right[row + 1, col]
             left, side = down[row, col], down[row, col + 1]
             all_four = top and low and left and side
-            if all_four and (holds_none(x, row, col) or holds_none(y, row, col)):
+            if all_four and (holds_none(seen[0], row, col) or holds_none(seen[1], row, col)):
                 continue
             # Corners in turn; each with its two neighbours is a triangle. Of a whole cell, two opposite ones do.
             for corner in range(4):
@@ -131,24 +121,7 @@ def fill_cells(
                 if corner == 2 and all_four:
                     break
                 if whole:
-                    fill_triangle(
-                        x,
-                        y,
-                        amplitude,
-                        share,
-                        row + r0,
-                        col + c0,
-                        r1,
-                        c1,
-                        r2,
-                        c2,
-                        turned,
-                        camera_x,
-                        camera_y,
-                        strength,
-                        filled,
-                        owner,
-                    )
+                    fill_triangle(seen, row + r0, col + c0, r1, c1, r2, c2, turned, given)
 
 
 @kernel
@@ -160,27 +133,14 @@ def holds_none(part: Image, row: int, col: int) -> bool:
 
 @kernel
 def fill_triangle(
-    x: Image,
-    y: Image,
-    amplitude: Image,
-    share: Image,
-    row: int,
-    col: int,
-    r1: int,
-    c1: int,
-    r2: int,
-    c2: int,
-    turned: float,
-    camera_x: Image,
-    camera_y: Image,
-    strength: Image,
-    filled: Image,
-    owner: Indices,
+    seen: Seen, row: int, col: int, r1: int, c1: int, r2: int, c2: int, turned: float, given: Given
 ) -> None:
     """Fill the triangle of a camera pixel and two neighbours, given as offsets in rows and columns.
 
     The nearest of the three owns what is filled.
     """
+    x, y, amplitude, share = seen
+    camera_x, camera_y, strength, filled, owner = given
     x0, y0 = x[row, col], y[row, col]
     ax, ay = x[row + r1, col + c1] - x0, y[row + r1, col + c1] - y0
     bx, by = x[row + r2, col + c2] - x0, y[row + r2, col + c2] - y0
