@@ -53,7 +53,6 @@ class Hardship:
 HARDSHIPS = (
     Hardship("none"),
     Hardship("short pattern", form="short"),
-    Hardship("long pattern", form="long"),
     Hardship("a third of the light", light=1 / 3),
     Hardship("defocus of 2 px", chain=Chain(defocus_px=2.0)),
     Hardship("vibration of 0.3 px", phone={"vibration_px": 0.3}),

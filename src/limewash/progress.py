@@ -19,3 +19,15 @@ def part_of(progress: Progress, start: float, stop: float) -> Progress:
         progress(start + (stop - start) * share, doing)
 
     return report
+
+
+def never_back(progress: Progress) -> Progress:
+    """Let a stage that has to begin again wait where it was until it is further."""
+    furthest = 0.0
+
+    def report(share: float, doing: str) -> None:
+        nonlocal furthest
+        furthest = max(furthest, share)
+        progress(furthest, doing)
+
+    return report

@@ -47,9 +47,9 @@ def test_pattern_film_read_and_check(
 
 @pytest.mark.parametrize(
     ("options", "said"),
-    [(("p.mp4", "--short", "--long"), "exclude each other"), (("--stills", "st", "--long"), "--long is for the video")],
+    [((), "name either the video"), (("p.mp4", "--stills", "st"), "name either the video")],
 )
-def test_forms_that_make_no_sense_are_refused(
+def test_one_place_to_write_to_must_be_named(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],

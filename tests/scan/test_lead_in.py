@@ -94,6 +94,8 @@ def test_a_wrong_guess_costs_time_alone(
     monkeypatch.setattr(clip_module, "pattern_begins", lambda *_: 0.0)
     expected = take_clip(clip, STREET)
     monkeypatch.setattr(clip_module, "pattern_begins", lambda *_: guess_s)
-    takes = take_clip(clip, STREET)
+    told: list[float] = []
+    takes = take_clip(clip, STREET, lambda share, _: told.append(share))
+    assert told == sorted(told) and told[-1] > 0.9, "the bar must not run back"
     np.testing.assert_array_equal(takes.counts, expected.counts)
     np.testing.assert_array_equal(takes.sums, expected.sums)

@@ -24,11 +24,10 @@ RATES = [24, 25, 30, 50, 60, Fraction(30000, 1001)]
 @pytest.mark.parametrize("rate", RATES)
 @pytest.mark.parametrize("size", SIZES)
 def test_lengths_are_as_promised(size: tuple[int, int], rate: int | Fraction) -> None:
-    full, short, long = (plan_pattern(size, rate, form) for form in FORMS)
-    assert full.duration_s <= 30.0
+    full, short = (plan_pattern(size, rate, form) for form in FORMS)
+    assert full.duration_s < 45.0
     assert short.duration_s < 12.0
-    assert long.duration_s < 45.0
-    for plan in (full, short, long):
+    for plan in (full, short):
         # A hold of 0.2 s leaves a phone at 30 frames/s several clean frames.
         assert 0.2 <= plan.beat_s <= 0.27
 
@@ -115,7 +114,7 @@ def test_mark_check_is_the_catalogued_one() -> None:
 
 def test_marks_of_known_sizes_differ() -> None:
     chips = {mark.mark_chips(size, form) for size in mark.KNOWN_SIZES for form in FORMS}
-    assert len(chips) == 3 * len(mark.KNOWN_SIZES)
+    assert len(chips) == len(FORMS) * len(mark.KNOWN_SIZES)
 
 
 @pytest.mark.parametrize("form", FORMS)

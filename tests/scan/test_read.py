@@ -86,13 +86,13 @@ def test_short_pattern_at_other_rates(tmp_path: Path, pattern_rate: int, phone: 
     assert coverage(result.correspondence) >= 0.95
 
 
-def test_the_long_pattern_gives_twice_the_frames(tmp_path: Path) -> None:
+def test_the_usual_pattern_gives_a_dozen_frames_of_a_hold(tmp_path: Path) -> None:
     clip, small = tmp_path / "clip.mp4", (320, 180)
     wall = Street(small, small, box=None, pane=None)
-    film(clip, plan_pattern(small, 30, "long"), wall, Phone())
+    film(clip, plan_pattern(small, 30), wall, Phone())
     takes = take_clip(clip, small)
     fringes = np.array([hold.kind in ("fringe", "code") for hold in takes.plan.body])
-    assert takes.plan.form == "long"
+    assert takes.plan.form == "usual"
     # 14 frames a hold; the one in which the picture changes shows two, and a rolling shutter may spoil the next.
     assert takes.counts[fringes].min() >= 12
     errors = wall.errors_px(read_clip(clip, small).correspondence)

@@ -26,9 +26,6 @@ def pattern(
     size: Annotated[str, typer.Option(help="Native pixels of the projector.")] = "1920x1080",
     rate: Annotated[int, typer.Option(min=24, max=60, help="Frames a second.")] = 30,
     short: Annotated[bool, typer.Option("--short", help="Under 12 s, to find a bumped projector again.")] = False,
-    long: Annotated[
-        bool, typer.Option("--long", help="40 s instead of 28, for dark houses: every picture stays twice as long.")
-    ] = False,
     stills: Annotated[
         Path | None,
         typer.Option(
@@ -42,18 +39,14 @@ def pattern(
 
     Example:  limewash scan pattern pattern.mp4 --size 1920x1080
 
-      limewash scan pattern pattern.mp4 --long
+      limewash scan pattern again.mp4 --short
 
       limewash scan pattern --stills pictures --short --size 1920x1080
     """
     from limewash.scan.pattern import plan_pattern, write_pattern
     from limewash.scan.shots import write_pictures
 
-    if short and long:
-        raise InputError("--short and --long exclude each other: choose one")
-    if long and stills is not None:
-        raise InputError("--long is for the video: photos take as long as they take; leave it out")
-    plan = plan_pattern(parse_size(size), rate, "short" if short else "long" if long else "usual")
+    plan = plan_pattern(parse_size(size), rate, "short" if short else "usual")
     if (out is None) == (stills is None):
         raise InputError("name either the video, 'limewash scan pattern OUT.mp4', or a folder: --stills DIR")
     with bar("Pattern") as report:

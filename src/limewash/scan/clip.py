@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from limewash.errors import InputError
 from limewash.media.reading import ClipInfo, ClipReader
-from limewash.progress import Progress, silent
+from limewash.progress import Progress, never_back, silent
 from limewash.scan.follow import Follower
 from limewash.scan.lead_in import pattern_begins
 from limewash.scan.mark import check_mark
@@ -51,6 +51,7 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         If the file is missing, damaged or not a film; if no pattern is found in it, and then what was seen;
         if the pattern is one for another size; if the clip ends before the pattern does.
     """
+    progress = never_back(progress)
     with ClipReader(path) as reader:
         begin_s = pattern_begins(reader, _Seeker(reader.info).sparse)
         if begin_s > 0.0:

@@ -44,8 +44,7 @@ _WORDS = {
 }
 _REMEDIES = {
     "faint": (
-        "The long pattern ('limewash scan pattern --long'), longer exposure or higher ISO, the projector's brightest "
-        "plain mode, the camera closer, darker surroundings; "
+        "Longer exposure or higher ISO, the projector's brightest plain mode, the camera closer, darker surroundings; "
         "steep and dark parts such as roofs may stay out of reach."
     ),
     "washed_out": (

@@ -11,8 +11,8 @@ from typing import Literal
 
 from limewash.errors import InputError
 
-Form = Literal["usual", "short", "long"]
-FORMS: tuple[Form, ...] = ("usual", "short", "long")
+Form = Literal["usual", "short"]
+FORMS: tuple[Form, ...] = ("usual", "short")
 """Forms of the pattern: see `plan_pattern`."""
 
 SYNC = (0, 0, 1, 1, 1, 0, 0, 1, 0)
@@ -43,13 +43,13 @@ _POLYNOMIAL = 0x89  # x^7 + x^3 + 1
 
 def mark_chips(size: tuple[int, int], form: Form) -> tuple[int, ...]:
     """The whole mark as 0 (black) and 1 (white) for a projector size [px] and form of the pattern."""
-    word = size_check(size, long=form == "long") << 1 | int(form == "short")
+    word = size_check(size) << 1 | int(form == "short")
     return SYNC + tuple(word >> bit & 1 for bit in reversed(range(DATA_BITS)))
 
 
-def size_check(size: tuple[int, int], *, long: bool = False) -> int:
-    """Seven bits that stand for a projector size, others for the long form; all known sizes differ in both."""
-    return crc7(f"{size[0]}x{size[1]}{' long' if long else ''}".encode("ascii"))
+def size_check(size: tuple[int, int]) -> int:
+    """Seven bits that stand for a projector size; all known sizes differ."""
+    return crc7(f"{size[0]}x{size[1]}".encode("ascii"))
 
 
 def crc7(data: bytes) -> int:
@@ -73,10 +73,8 @@ def check_mark(word: tuple[int, ...], size: tuple[int, int]) -> Form:
     value = int("".join(str(bit) for bit in word), 2)
     if value >> 1 == size_check(size):
         return "short" if value & 1 else "usual"
-    if value == size_check(size, long=True) << 1:
-        return "long"
     wanted = f"{size[0]}x{size[1]}"
-    others = [f"{w}x{h}" for w, h in KNOWN_SIZES if value >> 1 in (size_check((w, h)), size_check((w, h), long=True))]
+    others = [f"{w}x{h}" for w, h in KNOWN_SIZES if value >> 1 == size_check((w, h))]
     shown = f"a pattern for {' or '.join(others)}" if others else "a pattern for another projector size (or the player "
     shown += "" if others else "stuttered while its start mark played)"
     advice = f"set the projector's size to {others[0]}, or " if others else ""

@@ -1,8 +1,8 @@
 """The pattern video: what the projector shows while a phone films the house.
 
-Title card and count-down, start mark (see `mark`), then holds of a fifth to half a second each, then an
-end mark, a few holds that check the chain of player and projector, and a closing card. All of it follows from the
-projector's size and the frame rate.
+Title card and count-down, start mark (see `mark`), then holds of half a second each (a fifth in the short form),
+then an end mark, a few holds that check the chain of player and projector, and a closing card. All of it follows
+from the projector's size and the frame rate.
 
 Every hold of the body is of high spatial frequency, except the black and white references. Position is told by a
 fringe in eight phase steps. Which of its periods it is, a Gray code of half-period cells tells: each bit is shown
@@ -120,7 +120,7 @@ class PatternPlan:
     rate : Fraction
         Frames per second. [1/s]
     form : str
-        "usual"; "short", for re-alignment; "long", for dark houses: every hold lasts twice as long.
+        "usual", or "short", for re-alignment.
     beat_frames : int
         Frames per beat; a hold lasts one beat or more.
     title_frames, closing_frames : int
@@ -238,9 +238,7 @@ def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, form:
     rate : number
         Frames per second, 24 to 60. [1/s]
     form : str
-        "short" (under 12 s) repairs the line-up of a house that has been scanned before; "long" (under 45 s) shows
-        every hold for twice as long: the phone adds up twice the light, and its compression loses less of faint
-        fringes.
+        "usual" (under 45 s), or "short" (under 12 s), which repairs the line-up of a house that has been scanned.
 
     Raises
     ------
@@ -259,8 +257,6 @@ def plan_pattern(size: tuple[int, int], rate: int | float | Fraction = 30, form:
     short = form == "short"
     axes = (_axis(width, 8, short=short), _axis(height, 7, short=short))
     body = _body(axes, short=short)
-    if form == "long":
-        body = tuple(replace(hold, beats=max(hold.beats, 2)) for hold in body)
     beat = math.ceil(exact / 5) if short else max(math.ceil(exact / 5), round(exact * Fraction(234, 1000)))
     return PatternPlan(
         size=(width, height),
@@ -300,8 +296,10 @@ def _body(axes: tuple[Axis, Axis], *, short: bool) -> tuple[Hold, ...]:
     columns, rows = (_axis_holds(axes[k], k) for k in (0, 1))
     if short:
         return (*references, *columns, *rows, Hold("black"), Hold("white"))
-    # The last white is long: the photo is taken from it.
-    return (*references, *columns, *references, *rows, Hold("black"), Hold("white", beats=3))
+    # All stay for two beats: the phone adds up twice the light, and its compression loses less of faint fringes. The
+    # last white is longer still: the photo is taken from it.
+    body = (*references, *columns, *references, *rows, Hold("black"))
+    return (*(replace(hold, beats=2) for hold in body), Hold("white", beats=3))
 
 
 def _checks() -> tuple[Hold, ...]:

@@ -52,7 +52,7 @@ class ScanPage {
 
   drawPattern() {
     const [width, height] = this.scans.projector_size;
-    const forms = { usual: "for most houses", long: "for dark houses", short: "to find a bumped projector again" };
+    const forms = { usual: "to scan the house", short: "to find a bumped projector again" };
     const form = el("select", { "aria-label": "Form of the pattern" }, ...Object.entries(forms).map(([one, words]) =>
       el("option", { value: one }, `${Math.round(this.scans.pattern_s[one])} s, ${words}`)));
     const rate = el("select", { "aria-label": "Frames a second" }, ...[30, 25, 24, 50, 60].map((one) => el("option", { value: one }, `${one} frames a second`)));
