@@ -1,4 +1,4 @@
-"""From camera pixels to the projector's grid: pieces that are too small to be believed, wherever they land."""
+"""From camera pixels to the projector's grid: what is too small, or too much of a risk, to be believed."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from limewash.scan.decode import Decoded
-from limewash.scan.grid import to_projector_grid
+from limewash.scan.grid import mark_risky, to_projector_grid
 from limewash.scan.surface import Surfaces
 
 SIZE = 60
@@ -54,3 +54,30 @@ def test_where_nothing_was_found_nothing_is_given() -> None:
     found = to_projector_grid(decoded, nothing, (SIZE, SIZE))
     assert not found.seen.any()
     assert (found.confidence == 0.0).all()
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize(
+    ("likely", "jump", "gap", "believed"),
+    [
+        (0.9, 100.0, 1, False),
+        (0.9, 100.0, 5, False),
+        (0.9, 100.0, 12, True),  # nothing else is near
+        (0.9, 5.0, 1, True),  # a mistake would be small
+        (0.9999, 100.0, 1, True),  # and here it is hardly to be expected
+    ],
+)
+def test_a_rim_before_something_far_must_be_surer(
+    likely: float, jump: float, gap: int, believed: bool, turned: bool
+) -> None:
+    """A wall that ends after column 29, and another behind it from `gap` columns further on."""
+    y, x = np.mgrid[:SIZE, :SIZE].astype(np.float32)
+    x[:, 30:] += jump
+    x[:, 30 : 29 + gap] = np.nan
+    odds, risky = np.ones((SIZE, SIZE), dtype=np.float32), np.zeros((SIZE, SIZE), dtype=np.bool_)
+    odds[:, 29] = odds[:, 15] = likely
+    maps = [part.T.copy() for part in (y, x, odds)] if turned else [x, y, odds]
+    mark_risky(*maps, 15.0, 0, SIZE, risky)
+    where = risky.T if turned else risky
+    assert (where[:, 29] == (not believed)).all()
+    assert not where[:, :29].any(), "in the midst of a wall nothing else is near"

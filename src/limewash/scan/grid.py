@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,13 +17,10 @@ Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 _LIKELY = 0.65  # a likelier claim is believed
-_SURE = 0.97  # at a jump only from here on: a mistake there is as wide as the jump
-_JUMP_PX = 7.0  # between neighbours, as so many pixels of one surface; a mistake at a smaller one does no harm
+_RISK_PX2 = 15.0  # squared error that may be expected of it, by how far off it would be if it were wrong
+_NEAR = 8  # how far around something else is looked for that it may be instead [projector px]
+_JUMP_PX = 7.0  # between neighbours of different pieces, as so many pixels of one surface
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
-_RIM_PX = 0.33  # a rim must be known to this, by noise and blur together
-_RIM_BLUR_PX = 0.23  # what blur leaves open [camera px]
-_RIM_NOISE_PX = 0.13  # noise that is allowed however coarse the camera
-_DEEPER = 3.0  # what lies further inside may be less sure, by a pixel for so many pixels
 
 
 def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tuple[int, int]) -> Correspondence:
@@ -44,19 +40,14 @@ def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tupl
     camera_x, camera_y = (
         np.where(likely > _LIKELY, part, np.float32(np.nan)) for part in (claims.camera_x, claims.camera_y)
     )
-    # Which of two surfaces a projector pixel at a jump hits, the pixels in which both mix cannot tell for certain.
-    jump, doubtful = _JUMP_PX * claims.usual_px, np.zeros(likely.shape, dtype=np.bool_)
-    in_bands(len(doubtful), lambda first, last: mark_jumps(camera_x, camera_y, jump, first, last, doubtful))
-    doubtful &= likely < _SURE
-    camera_x[doubtful] = camera_y[doubtful] = np.nan
-    sigma = _sigma(surfaces, claims)
-    # What lies behind a rim may be unseen, and far: an uncertain position has no business there.
-    inside = cv2.distanceTransform(np.isfinite(camera_x).astype(np.uint8), cv2.DIST_L2, 3)
-    allowed = np.sqrt(max(_RIM_PX**2 - (_RIM_BLUR_PX / claims.usual_px) ** 2, _RIM_NOISE_PX**2))
-    faint = sigma > np.float32(allowed) + np.maximum(inside - 1.0, 0.0) / np.float32(_DEEPER)
-    camera_x[faint] = camera_y[faint] = np.nan
-    crumbs = _crumbs(camera_x, camera_y, claims.filled >= 0.0, jump)
+    # Where a rim stands before something far behind, a mistake is as wide as the jump: twenty such places among a
+    # million make more of the mean squared error than all the others.
+    risk, risky = _RISK_PX2 * claims.usual_px**2, np.zeros(likely.shape, dtype=np.bool_)
+    in_bands(len(risky), lambda first, last: mark_risky(camera_x, camera_y, likely, risk, first, last, risky))
+    camera_x[risky] = camera_y[risky] = np.nan
+    crumbs = _crumbs(camera_x, camera_y, claims.filled >= 0.0, _JUMP_PX * claims.usual_px)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
+    sigma = _sigma(surfaces, claims)
     height, width = surfaces.x.shape
     return Correspondence(
         camera_x=camera_x,
@@ -86,16 +77,28 @@ def _sigma(surfaces: Surfaces, claims: Claims) -> Image:
 
 
 @kernel
-def mark_jumps(camera_x: Image, camera_y: Image, jump: float, first: int, last: int, doubtful: Mask) -> None:
-    """Mark the projector pixels one of whose eight neighbours is seen far from them."""
+def mark_risky(
+    camera_x: Image, camera_y: Image, likely: Image, risk: float, first: int, last: int, risky: Mask
+) -> None:
+    """Mark the projector pixels of some rows from which more error is to be expected than may be.
+
+    That is how unlikely they are, times the squared distance in the camera [px] to what a pixel near to them shows; by
+    how near it is, since it may be that instead only if it goes on so far. Beyond the neighbours every other row and
+    column will do.
+    """
     high, wide = camera_x.shape
     for v in range(first, last):
         for u in range(wide):
-            for r in range(max(v - 1, 0), min(v + 2, high)):
-                for c in range(max(u - 1, 0), min(u + 2, wide)):
-                    # NaN is not far.
-                    if np.hypot(camera_x[r, c] - camera_x[v, u], camera_y[r, c] - camera_y[v, u]) > jump:
-                        doubtful[v, u] = True
+            doubt = np.float32(1.0) - likely[v, u]
+            if not doubt > 0.0 or np.isnan(camera_x[v, u]):
+                continue
+            for step, reach in ((1, 1), (2, _NEAR)):
+                for r in range(max(v - reach, v % step), min(v + reach + 1, high), step):
+                    for c in range(max(u - reach, u % step), min(u + reach + 1, wide), step):
+                        dx, dy = camera_x[r, c] - camera_x[v, u], camera_y[r, c] - camera_y[v, u]
+                        # NaN is not far.
+                        if doubt * (dx * dx + dy * dy) > risk * max(abs(r - v), abs(c - u)):
+                            risky[v, u] = True
 
 
 @kernel
