@@ -94,6 +94,18 @@ def test_a_scan_comes_of_photos_in_any_order(tmp_path: Path, shots: dict[Hold, N
     assert np.array_equal(read_image(tmp_path / "kept" / kept[-1])[..., 0], shots[Hold("white")])
 
 
+def test_photos_of_the_usual_pattern_are_more_and_do_as_well(tmp_path: Path) -> None:
+    taken = photograph(plan_pattern(SIZE), street())
+    put(tmp_path / "photos", [*taken.values()])
+    scan = read_shots(tmp_path / "photos", SIZE)
+    assert len(taken) > len(photograph(SHORT, street()))
+    assert np.sqrt(np.mean(street().errors_px(scan.correspondence) ** 2)) < 0.15
+    left_out = [photo for hold, photo in taken.items() if hold.kind != "code" or hold.bit != 3]
+    put(tmp_path / "fewer", left_out)
+    with pytest.raises(InputError, match=r"pictures have no photo: \d+-columns-code-bit-3"):
+        read_shots(tmp_path / "fewer", SIZE)
+
+
 def test_several_photos_of_a_picture_are_averaged(tmp_path: Path) -> None:
     noisy = [photograph(SHORT, street(), seed=seed, noise=0.06) for seed in range(3)]
     put(tmp_path / "once", [*noisy[0].values()])

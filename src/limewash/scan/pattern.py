@@ -86,7 +86,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class Hold:
-    """One still picture of the sequence.
+    """One still picture of the sequence; equal to another that shows the same, however long.
 
     Attributes
     ----------
@@ -103,7 +103,7 @@ class Hold:
     """
 
     kind: Kind
-    beats: int = 1
+    beats: int = field(default=1, compare=False)
     axis: int = 0
     phase_rad: float = 0.0
     bit: int = 0

@@ -40,12 +40,12 @@ _LUMA = np.array(LUMA_BT709, dtype=np.float32)
 
 def pictures_of(plan: PatternPlan) -> tuple[Hold, ...]:
     """The pictures that must be photographed, each once, in the order in which `write_pictures` numbers them."""
-    return tuple(dict.fromkeys(replace(hold, beats=1) for hold in plan.body))
+    return tuple(dict.fromkeys(plan.body))
 
 
 def picture_name(plan: PatternPlan, hold: Hold) -> str:
     """Name of a picture's file, such as ``"07-columns-fringe-90.png"``."""
-    number = pictures_of(plan).index(replace(hold, beats=1)) + 1
+    number = pictures_of(plan).index(hold) + 1
     if hold.kind in ("black", "white"):
         return f"{number:02}-{hold.kind}.png"
     axis = ("columns", "rows")[hold.axis]
@@ -215,7 +215,7 @@ def _take(
         if hold.kind == "white":
             photo = _in_colour(pictures)
         # References that the clip shows several times are filled once: the last, where the photo of a clip comes from.
-        n = max(n for n, body in enumerate(plan.body) if replace(body, beats=1) == hold)
+        n = max(n for n, body in enumerate(plan.body) if body == hold)
         sums[n], counts[n] = np.rint(mean * _FINER), _FINER
         progress((k + 1) / len(wanted), "averaging the photos")
     assert sums is not None
