@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -81,3 +83,14 @@ def test_a_rim_before_something_far_must_be_surer(
     where = risky.T if turned else risky
     assert (where[:, 29] == (not believed)).all()
     assert not where[:, :29].any(), "in the midst of a wall nothing else is near"
+
+
+@pytest.mark.parametrize(("sigma_px", "rim"), [(0.02, 44), (0.5, 43), (0.8, 42)])
+def test_the_noisier_a_surface_the_more_of_its_rim_is_left_out(sigma_px: float, rim: int) -> None:
+    """A rim is claimed half a camera pixel and more beyond the last one, column 43."""
+    wall = surfaces(9)
+    wall = replace(wall, sigma=np.full_like(wall.x, sigma_px))
+    decoded = Decoded(np.stack([wall.x, wall.y, 0.2 * wall.sigma, wall.amplitude]), 0.5 * np.ones_like(wall.x))
+    found = to_projector_grid(decoded, wall, (SIZE, SIZE)).seen[34:54]
+    assert found[:, 4 : rim + 1].all()
+    assert not found[:, rim + 1 :].any()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +20,8 @@ Mask = NDArray[np.bool_]
 _LIKELY = 0.65  # a likelier claim is believed
 _RISK_PX2 = 15.0  # squared error that may be expected of it, by how far off it would be if it were wrong
 _NEAR = 8  # how far around something else is looked for that it may be instead [projector px]
+_RIM_PX = 0.27  # noise that is allowed at a rim, where what lies behind may be unread
+_DEEPER = 3.0  # further inside more is, by a pixel for so many pixels
 _JUMP_PX = 7.0  # between neighbours of different pieces, as so many pixels of one surface
 _CRUMB_PX = 20  # pieces of fewer projector pixels are left out
 
@@ -44,10 +47,13 @@ def to_projector_grid(decoded: Decoded, surfaces: Surfaces, projector_size: tupl
     # million make more of the mean squared error than all the others.
     risk, risky = _RISK_PX2 * claims.usual_px**2, np.zeros(likely.shape, dtype=np.bool_)
     in_bands(len(risky), lambda first, last: mark_risky(camera_x, camera_y, likely, risk, first, last, risky))
+    # What was not read tells of no jump: what is unsure by noise has no business beside it.
+    sigma = _sigma(surfaces, claims)
+    inside = cv2.distanceTransform(np.isfinite(camera_x).astype(np.uint8), cv2.DIST_L2, 3)
+    risky |= sigma > np.float32(_RIM_PX) + np.maximum(inside - 1.0, 0.0) / np.float32(_DEEPER)
     camera_x[risky] = camera_y[risky] = np.nan
     crumbs = _crumbs(camera_x, camera_y, claims.filled >= 0.0, _JUMP_PX * claims.usual_px)
     camera_x[crumbs] = camera_y[crumbs] = np.nan
-    sigma = _sigma(surfaces, claims)
     height, width = surfaces.x.shape
     return Correspondence(
         camera_x=camera_x,
