@@ -33,7 +33,7 @@ _UNSURE_PX = 0.25  # noise from which on a place at a rim is too uncertain [proj
 _CRISP = 0.42  # of the span from black to white, what half a sharp fringe's contrast comes to in a phone's codes
 _FLAT = 0.25  # of that contrast; below it the lines are as good as gone
 _AROUND = 61  # side of the square in which slopes are averaged [camera px]
-_NOTED, _WARNED = 0.035, 0.2  # of what is lit
+_NOTED, _WARNED = 0.028, 0.2  # of what is lit
 
 _WORDS = {
     "faint": "too little light (the fringe there is fainter than the camera's noise)",
