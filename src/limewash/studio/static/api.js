@@ -13,6 +13,8 @@ export class Refused extends Error {
   }
 }
 
+const SMALL_CHARACTERS = 4000;
+
 /**
  * One request; gives the JSON of the answer, or null when it has none.
  * @param {string} method @param {string} path @param {unknown} [body]
@@ -24,7 +26,11 @@ export async function send(method, path, body) {
   if (body instanceof Blob || body instanceof ArrayBuffer) {
     request.body = body;
   } else if (body !== undefined) {
-    request.body = JSON.stringify(body);
+    const text = JSON.stringify(body);
+    request.body = text;
+    // What was just changed arrives even if the page is left or loaded anew in the same moment. Browsers take no more than
+    // 64 KiB of such requests at a time.
+    request.keepalive = text.length < SMALL_CHARACTERS;
     request.headers = { ...request.headers, "content-type": "application/json" };
   }
   let answer;

@@ -12,6 +12,8 @@ export class Live {
   /** Whether the channel is open. */
   open = false;
   #wasOpen = false;
+  /** What was told while nobody could hear it yet; null when it is told at once. @type {any[] | null} */
+  #held = null;
 
   /** @param {string} [path] */
   constructor(path = "/live") {
@@ -29,6 +31,27 @@ export class Live {
     if (!this.#listeners.has(type)) this.#listeners.set(type, new Set());
     this.#listeners.get(type)?.add(listener);
     return () => this.#listeners.get(type)?.delete(listener);
+  }
+
+  /**
+   * Keep what comes from now on until `release`: a page that is only being made misses no change between what it asked
+   * for and the moment it listens. Gives a promise that the channel is open, or that it was waited for long enough.
+   * @param {number} [patience_ms] @returns {Promise<void>}
+   */
+  hold(patience_ms = 1500) {
+    this.#held = [];
+    return new Promise((done) => {
+      if (this.open) return done();
+      const stop = this.on("open", () => { stop(); done(); });
+      setTimeout(done, patience_ms);
+    });
+  }
+
+  /** Tell what was kept, and everything else at once from here on. */
+  release() {
+    const held = this.#held ?? [];
+    this.#held = null;
+    for (const message of held) this.#hear(message);
   }
 
   /** Say something to the server; lost when the channel is closed. @param {object} message */
@@ -57,6 +80,9 @@ export class Live {
       this.#tell("open", message);
       if (this.#wasOpen) this.#tell("again", message);
       this.#wasOpen = true;
+    } else if (this.#held) {
+      this.#held.push(message);
+      return;
     }
     this.#tell(message.type, message);
     this.#tell("*", message);

@@ -69,6 +69,7 @@ class Steps {
 }
 
 async function start() {
+  const open = live.hold();
   const steps = new Steps();
   const projector = new ProjectorBar(api, live, say);
   const where = await api.get("/api/project").catch(() => ({ open: false }));
@@ -106,7 +107,7 @@ async function start() {
   live.on("project", () => location.assign("/"));
   const root = document.getElementById("page");
   try {
-    const module = await import(`./${page}/page.js`);
+    const [module] = await Promise.all([import(`./${page}/page.js`), open]);
     await module.mount(root, studio);
     if (root && !root.querySelector("h1")) root.prepend(el("h1", { class: "unseen" }, document.title.replace(/ - Limewash$/, "")));
     if (studio.project && !steps.taken) await houseSteps(studio);
@@ -117,6 +118,7 @@ async function start() {
     root?.append(el("section", { class: "sheet lonely" }, el("h1", {}, title), el("p", {}, refused.message), button({ ...refused.next, kind: "main" })));
     if (!(error instanceof api.Refused)) throw error;
   }
+  live.release();
   document.body.dataset.ready = "true";
 }
 
