@@ -3,7 +3,7 @@
 import tomllib
 from typing import Any
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from limewash.studio.house_text import changed_text
@@ -79,6 +79,8 @@ def without_empty(value: Any) -> Any:
     return [without_empty(v) for v in value] if isinstance(value, list) else value
 
 
+@example(before={"a": {"p": {}}}, after={"a": {}})
+@example(before={"a": [{"z": [{"x": 0}]}]}, after={"a": [{"z": {}}, {"x": 0}]})
 @given(before=tables, after=tables)
 def test_it_says_what_it_should_whatever_changed(before: dict[str, Any], after: dict[str, Any]) -> None:
     before, after = without_empty(before), without_empty(after)

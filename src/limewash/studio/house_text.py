@@ -35,6 +35,8 @@ def _carry(table: Any, before: Plain, after: Plain) -> None:
             continue
         if isinstance(value, dict) and isinstance(old, dict) and isinstance(table.get(key), Table | InlineTable):
             _carry(table[key], old, value)
+            if not value and isinstance(table[key], Table) and table[key].is_super_table():
+                _put(table, key, value)  # without a header of its own, and now without any below it, it would be gone
         elif _is_tables(value) and old is not None and _is_tables(old) and isinstance(table.get(key), AoT):
             _carry_tables(table[key], old, value)
         else:
@@ -63,7 +65,10 @@ def _put(table: Any, key: str, value: Any) -> None:
             item.append(_table(inner))
     else:
         item = tomlkit.item(value)
-    if key in table or isinstance(value, dict) or _is_tables(value):
+    is_table = isinstance(value, dict) or _is_tables(value)
+    if key in table and (is_table or isinstance(table[key], Table | AoT)) and type(table[key]) is not type(item):
+        table.remove(key)  # else it would be written in the form of what was there
+    if key in table or is_table:
         table[key] = item
         return
     # A plain value must stand before the first table, or it would fall into that.
