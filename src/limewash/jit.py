@@ -14,6 +14,7 @@ it. So each state of all that a file builds on has a cache folder of its own.
 from __future__ import annotations
 
 import hashlib
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar, cast
@@ -46,6 +47,11 @@ def parallel_kernel(function: F) -> F:
     return _compiled(function, parallel=True)
 
 
+def get_ready() -> None:
+    """Let Numba do what it does before its first kernel, for a third of a second, beside what the caller does next."""
+    threading.Thread(target=_nothing, daemon=True).start()
+
+
 def _compiled(function: F, *, parallel: bool = False, fastmath: bool | set[str] = False) -> F:
     user_folder = numba.config.CACHE_DIR  # type: ignore[attr-defined]
     folder = (
@@ -72,3 +78,8 @@ def _stamp(function: Callable[..., object]) -> str:
                 state.update(f"{name} {value!r}".encode())
         _stamps[module] = state.hexdigest()[:16]
     return _stamps[module]
+
+
+@kernel
+def _nothing() -> None:
+    pass

@@ -15,7 +15,7 @@ from PIL import ExifTags, Image
 
 from limewash.errors import InputError
 from limewash.media.photos import PhotoNote, note_of, read_note, read_photo
-from limewash.media.reading import focal_35mm_of_clip
+from limewash.media.reading import ClipReader
 
 BASE = ExifTags.Base
 
@@ -134,7 +134,8 @@ def test_a_clip_s_note_of_its_lens_is_found(tmp_path: Path) -> None:
             frame.pts = n
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))
-    assert focal_35mm_of_clip(path) == 26.0
+    with ClipReader(path) as reader:
+        assert reader.info.focal_35mm == 26.0
 
 
 def write_dng(path: Path, mosaic: NDArray[np.uint16]) -> None:

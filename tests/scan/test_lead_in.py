@@ -22,15 +22,21 @@ PLAN: PatternPlan = plan_pattern(SIZE, RATE)
 
 
 def write(
-    path: Path, lead_s: float, *, stop_s: float = 9.0, passing_s: tuple[float, ...] = (), every: int = RATE
+    path: Path,
+    lead_s: float,
+    *,
+    stop_s: float = 9.0,
+    passing_s: tuple[float, ...] = (),
+    every: int = RATE,
+    title_code: int = 12,
 ) -> float:
     """The pattern after a dark title, as a phone stores it: noisy, and whole once in `every` frames, come what may.
 
     At each of `passing_s` a bright light stands in the picture for a second. Gives the time at which the mark begins.
     """
     noise = np.random.default_rng(round(1000 * lead_s))
-    title = np.full(SIZE[::-1], 12, dtype=np.uint8)
-    title[60:80, 40:280:3] = 200
+    title = np.full(SIZE[::-1], title_code, dtype=np.uint8)
+    title[60:80, 40:280:3] = 200 if title_code else 0
     first = round(lead_s * RATE)
     with av.open(str(path), "w") as out:
         options = {"crf": "18", "preset": "veryfast", "x264-params": f"keyint={every}:min-keyint={every}:scenecut=0"}
@@ -64,7 +70,13 @@ def test_wherever_the_whole_pictures_fall(tmp_path: Path, every: int, lead_s: fl
     begin_s = begins(tmp_path / "clip.mp4")
     assert begin_s < mark_s
     if every < 45:  # with fewer whole pictures less can be told
-        assert begin_s > mark_s - 5.0
+        assert begin_s > mark_s - 2.1
+
+
+@pytest.mark.parametrize("lead_s", [9.1, 9.8])
+def test_a_title_as_dark_as_black_may_hide_the_first_of_the_mark(tmp_path: Path, lead_s: float) -> None:
+    mark_s = write(tmp_path / "clip.mp4", lead_s, title_code=0)
+    assert mark_s - 8.0 < begins(tmp_path / "clip.mp4") < mark_s
 
 
 def test_a_car_before_the_pattern_does_not_count(tmp_path: Path) -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import islice
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -22,6 +23,7 @@ from limewash.media.opening import opened
 
 Picture = NDArray[np.uint8]
 
+_AT_A_TIME, _BAND = 8, 32  # frames that are added up together, and rows of them
 _USUAL_RATE, _HIGHEST_RATE = Fraction(30), 2000
 _UNSPECIFIED = 2  # "not said", in ITU-T H.273's tables of matrices and transfer curves
 _BT709, _BT601 = 1, 5  # H.273 matrix codes
@@ -55,6 +57,8 @@ class ClipInfo:
         Bits per sample in the file. Frames are always given with 8.
     full_range : bool
         Whether luma runs from 0 to 255, or, as in most video, from 16 to 235.
+    focal_35mm : float, optional
+        Focal length in terms of 35 mm film [mm]; None where the file states none, as most do.
     """
 
     size: tuple[int, int]
@@ -66,6 +70,7 @@ class ClipInfo:
     rotation_deg: int
     bit_depth: int
     full_range: bool
+    focal_35mm: float | None = None
 
     @property
     def luma_black(self) -> int:
@@ -192,18 +197,20 @@ class ClipReader:
         """The same of frames of this clip; None of none."""
         sums: list[NDArray[np.float32]] = []
         count, last = 0, None
-        for frame in frames:
-            planes = [_codes(frame, index) for index in range(len(frame.planes))]
-            sums = sums or [np.zeros(plane.shape, dtype=np.float32) for plane in planes]
-            for total, plane in zip(sums, planes, strict=True):
-                cv2.accumulate(plane, total)
-            count, last = count + 1, frame
+        left = iter(frames)
+        while some := list(islice(left, _AT_A_TIME)):
+            planes = [[_codes(frame, index) for frame in some] for index in range(len(some[0].planes))]
+            sums = sums or [np.zeros(plane[0].shape, dtype=np.float32) for plane in planes]
+            for total, alike in zip(sums, planes, strict=True):
+                _add_up(alike, total)
+            count, last = count + len(some), some[-1]
         if last is None:
             return None
         mean = av.VideoFrame(last.width, last.height, last.format.name)
         mean.colorspace, mean.color_range = last.colorspace, last.color_range
         for index, total in enumerate(sums):
-            _codes(mean, index)[:] = np.rint(total / count)
+            np.divide(total, count, out=total)
+            _codes(mean, index)[:] = np.rint(total, out=total)
         return self._upright(_rgb_picture(mean))
 
     def rgb_changes(self, tolerance: int = 2) -> Iterator[tuple[float, Picture]]:
@@ -276,24 +283,6 @@ class ClipReader:
             )
 
 
-def focal_35mm_of_clip(path: Path) -> float | None:
-    """Focal length that a clip states, in terms of 35 mm film [mm]; None where it states none, as most do.
-
-    Raises
-    ------
-    InputError
-        If the file is missing, empty, or not a film.
-    """
-    with opened(path) as container:
-        for notes in (container.metadata, *(stream.metadata for stream in container.streams)):
-            for key, value in notes.items():
-                if key.lower().endswith(_FOCAL_KEYS):
-                    number = re.match(r"\s*(\d+(?:\.\d+)?)", value)
-                    if number and 8.0 <= float(number[1]) <= 400.0:
-                        return float(number[1])
-    return None
-
-
 def _film(container: av.container.InputContainer, path: Path) -> av.VideoStream:
     if not container.streams.video:
         raise InputError(f"{path} holds no film (only {_kinds(container)}); choose the clip that was filmed")
@@ -333,7 +322,18 @@ def _info(container: av.container.InputContainer, stream: av.VideoStream, first:
         rotation_deg=rotation,
         bit_depth=first.format.components[0].bits,
         full_range=first.color_range == _FULL_RANGE or first.format.name.startswith("yuvj"),
+        focal_35mm=_focal_35mm(container),
     )
+
+
+def _focal_35mm(container: av.container.InputContainer) -> float | None:
+    for notes in (container.metadata, *(stream.metadata for stream in container.streams)):
+        for key, value in notes.items():
+            if key.lower().endswith(_FOCAL_KEYS):
+                number = re.match(r"\s*(\d+(?:\.\d+)?)", value)
+                if number and 8.0 <= float(number[1]) <= 400.0:
+                    return float(number[1])
+    return None
 
 
 def _rate(stream: av.VideoStream) -> Fraction:
@@ -372,6 +372,13 @@ def _codes(frame: av.VideoFrame, index: int) -> NDArray[np.uint8 | np.uint16]:
 def _has_luma_plane(pixel_format: av.VideoFormat) -> bool:
     """True for planar YUV and grey with the sample in the low bits, which is how decoders deliver."""
     return pixel_format.name.startswith(("yuv4", "yuvj4", "gray", "nv12")) and not pixel_format.name.endswith("be")
+
+
+def _add_up(planes: Sequence[NDArray[np.uint8 | np.uint16]], total: NDArray[np.float32]) -> None:
+    """Add planes to a sum, band by band, so that the sum's band stays in the processor's cache meanwhile."""
+    for row in range(0, len(total), _BAND):
+        for plane in planes:
+            cv2.accumulate(plane[row : row + _BAND], total[row : row + _BAND])
 
 
 def _rgb_picture(frame: av.VideoFrame) -> Picture:

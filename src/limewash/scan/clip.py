@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limewash.errors import InputError
+from limewash.jit import get_ready
 from limewash.media.reading import ClipInfo, ClipReader
 from limewash.progress import Progress, never_back, silent
 from limewash.scan.follow import Follower
@@ -52,6 +53,7 @@ def take_clip(path: Path, projector_size: tuple[int, int], progress: Progress = 
         if the pattern is one for another size; if the clip ends before the pattern does.
     """
     progress = never_back(progress)
+    get_ready()  # else frames of two holds gather while the first is waiting to be added up
     with ClipReader(path) as reader:
         begin_s = pattern_begins(reader, _Seeker(reader.info).sparse)
         if begin_s > 0.0:

@@ -82,13 +82,18 @@ def decode_stack(sums: NDArray[np.uint16], weights: NDArray[np.float64], plan: P
     """
     axes = (AxisHolds.of(plan, weights, 0), AxisHolds.of(plan, weights, 1))
     shape = sums.shape[1:]
-    found, noise = np.full((5, *shape), np.nan, dtype=np.float32), np.full(shape, np.inf, dtype=np.float32)
-    found[4] = 0.0
+    found, noise = np.empty((5, *shape), dtype=np.float32), np.empty(shape, dtype=np.float32)
+    in_bands(shape[0], lambda first, last: _put_nothing(found[:, first:last], noise[first:last]))
     tiles = tiles_of(lit_blocks(sums, weights, plan), shape)
     in_threads(lambda tile: _decode_tile(sums, axes, tile, found, noise), tiles)
     follow_faint(sums, (axes[0].carriers(), axes[1].carriers()), noise, found)
     in_bands(shape[0], lambda first, last: _join_sigmas(found, first, last))
     return Decoded(found[:4], noise)
+
+
+def _put_nothing(found: NDArray[np.float32], noise: Image) -> None:
+    """What pixels say that are not looked at."""
+    found[:4], found[4], noise[:] = np.nan, 0.0, np.inf
 
 
 def _join_sigmas(found: NDArray[np.float32], first: int, last: int) -> None:

@@ -91,13 +91,12 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
     """
     height, width = noise.shape
     rows, columns = -(-height // BLOCK), -(-width // BLOCK)
-    known = np.empty((4, height, width), dtype=np.float32)
     fresh = np.ones((rows, columns), dtype=np.bool_)
     unsure, unknown, sure = (np.zeros((rows, columns), dtype=np.float32) for _ in range(3))
 
     def look_at(blocks: Indices) -> None:
         counts = (unsure, unknown, sure)
-        in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, known, *counts))
+        in_bands(len(blocks), lambda first, last: look_at_blocks(blocks, first, last, found, *counts))
 
     look_at(_numbers(fresh))
     for cell in _CELLS:
@@ -112,10 +111,13 @@ def follow_faint(sums: Sums, axes: tuple[AxisCarriers, AxisCarriers], noise: Ima
             if cell > 1:  # beside what is sure it is dark for another cause
                 wanted &= _around(unsure - unknown) > 0.5 * _around(sure)
             blocks = _numbers(wanted)
+            # None of them goes by what another one finds in the same pass, whichever comes first.
+            news = np.empty((len(blocks), *found.shape[:1], BLOCK, BLOCK), dtype=np.float32)
             work = partial(
-                follow_blocks, sums, axes[0].parts(), axes[1].parts(), noise, known, found, fresh, cell, blocks
+                follow_blocks, sums, axes[0].parts(), axes[1].parts(), noise, found, news, fresh, cell, blocks
             )
             in_bands(len(blocks), work)
+            in_bands(len(blocks), partial(put_news, news, found, blocks))
             look_at(blocks)
             asked = unknown
 
@@ -131,24 +133,28 @@ def _around(counts: Image) -> Image:
 
 
 @kernel
+def put_news(news: NDArray[np.float32], found: NDArray[np.float32], blocks: Indices, first: int, last: int) -> None:
+    """Put into `found` what was found in some blocks."""
+    parts, height, width = found.shape
+    for k in range(first, last):
+        top, left = blocks[k, 0] * BLOCK, blocks[k, 1] * BLOCK
+        for row in range(top, min(top + BLOCK, height)):
+            for col in range(left, min(left + BLOCK, width)):
+                if not np.isnan(news[k, 0, row - top, col - left]):
+                    for j in range(parts):
+                        found[j, row, col] = news[k, j, row - top, col - left]
+
+
+@kernel
 def look_at_blocks(
-    blocks: Indices,
-    first: int,
-    last: int,
-    found: NDArray[np.float32],
-    known: NDArray[np.float32],
-    unsure: Image,
-    unknown: Image,
-    sure: Image,
+    blocks: Indices, first: int, last: int, found: NDArray[np.float32], unsure: Image, unknown: Image, sure: Image
 ) -> None:
-    """Copy places from `found` to `known` in some blocks; count pixels that are not sure, not known, and known."""
-    parts, height, width = known.shape
+    """Count the pixels of some blocks that are not sure, not known, and known."""
+    _, height, width = found.shape
     for k in range(first, last):
         unsure_count = unknown_count = sure_count = 0
         for row in range(blocks[k, 0] * BLOCK, min((blocks[k, 0] + 1) * BLOCK, height)):
             for col in range(blocks[k, 1] * BLOCK, min((blocks[k, 1] + 1) * BLOCK, width)):
-                for j in range(parts):
-                    known[j, row, col] = found[j, row, col]
                 noise = found[2, row, col] + found[3, row, col]
                 unsure_count += not noise < 2.0 * _UNSURE_PX
                 unknown_count += np.isnan(noise)
@@ -163,15 +169,18 @@ def follow_blocks(
     axis_x: Parts,
     axis_y: Parts,
     noise: Image,
-    known: NDArray[np.float32],
     found: NDArray[np.float32],
+    news: NDArray[np.float32],
     fresh: NDArray[np.bool_],
     cell: int,
     blocks: Indices,
     first: int,
     last: int,
 ) -> None:
-    """Look at some blocks; `fresh` becomes true for those in which enough was found that was unknown."""
+    """Look at some blocks; `fresh` becomes true for those in which enough was found that was unknown.
+
+    `news` of shape (blocks, 5, BLOCK, BLOCK) becomes what is to go into `found`; NaN where nothing is.
+    """
     side = BLOCK // cell + 2 * WINDOW
     plane, coarse = np.empty((2, 3)), np.empty((2, 3))
     around = np.empty((6, SIDE * SIDE), dtype=np.float32)
@@ -179,7 +188,8 @@ def follow_blocks(
     room_x, room_y = make_room(axis_x, side), make_room(axis_y, side)
     for k in range(first, last):
         top, left = blocks[k, 0] * BLOCK, blocks[k, 1] * BLOCK
-        count = fit_plane(known, top, left, around, plane)
+        news[k, 0] = np.nan
+        count = fit_plane(found, top, left, around, plane)
         if count == 0:
             continue
         for axis in range(2):
@@ -191,14 +201,16 @@ def follow_blocks(
         ask_patch(sums, axis_x, coarse[0], top, left, cell, side, inside, room_x)
         ask_patch(sums, axis_y, coarse[1], top, left, cell, side, inside, room_y)
         gained = keep_found(
-            axis_x, axis_y, room_x, room_y, plane, top, left, cell, side, inside, noise, known, found, False
+            axis_x, axis_y, room_x, room_y, plane, top, left, cell, side, inside, noise, found, False, news[k]
         )
         # A pinhole among many that agree needs no asking.
         if gained > 0 and (
             count > _MANY
             or (is_right(axis_x, coarse[0], side, inside, room_x) and is_right(axis_y, coarse[1], side, inside, room_y))
         ):
-            keep_found(axis_x, axis_y, room_x, room_y, plane, top, left, cell, side, inside, noise, known, found, True)
+            keep_found(
+                axis_x, axis_y, room_x, room_y, plane, top, left, cell, side, inside, noise, found, True, news[k]
+            )
             fresh[blocks[k, 0], blocks[k, 1]] = gained >= _GAIN
 
 
@@ -253,8 +265,8 @@ def keep_found(
     inside: Row,
     noise: Image,
     known: NDArray[np.float32],
-    found: NDArray[np.float32],
     new: bool,
+    news: NDArray[np.float32],
 ) -> int:
     """Keep what stands out of a block's `new` pixels, or else of those known before; how many new there are."""
     _, height, width = known.shape
@@ -286,12 +298,13 @@ def keep_found(
             gained += unknown
             if unknown != new:
                 continue
-            found[0, row, col], found[1, row, col] = x, y
+            at = row - top, col - left
+            news[0][at], news[1][at] = x, y
             # As if it stood alone: its neighbours share the noise of its window, and what fits surfaces takes the
             # noise of neighbours for independent.
-            found[2, row, col] = period_x / (2.0 * np.pi) * noise_x * cell / ax
-            found[3, row, col] = period_y / (2.0 * np.pi) * noise_y * cell / ay
-            found[4, row, col] = np.sqrt(light_x * light_y)
+            news[2][at] = period_x / (2.0 * np.pi) * noise_x * cell / ax
+            news[3][at] = period_y / (2.0 * np.pi) * noise_y * cell / ay
+            news[4][at] = np.sqrt(light_x * light_y)
     return gained
 
 

@@ -200,6 +200,9 @@ class Follower:
         in_checks = self._next >= self.plan.checks_start
         until_s = self._clock.expect(self._beat) if in_checks else self._clock.observe(self._beat, *self._changes())
         self._collect(until_s)
+        for frame in self._frames:
+            if frame.t_s < until_s - 0.6 / float(self.info.rate):
+                frame.luma = frame.whole = None  # of no further use; its change is still looked at
         while self._frames and self._frames[0].t_s < until_s - 0.6 * self._clock.beat_s:
             self._frames.popleft()
         self._from_s = until_s
@@ -229,9 +232,8 @@ class Follower:
 
     def _wait(self) -> None:
         """Until the last hold is added up."""
-        for work in (self._adding, self._photo):
-            if work is not None:
-                work.result()
+        if self._adding is not None:
+            self._adding.result()
 
     def _clean(self, inside: list[_Frame]) -> list[_Frame]:
         """Frames that show this hold alone: those that hardly differ from the one in the middle."""

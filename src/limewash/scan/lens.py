@@ -10,7 +10,7 @@ from pathlib import Path
 from limewash.errors import InputError
 from limewash.files import write_text
 from limewash.media.photos import PhotoNote, read_note, read_photo
-from limewash.media.reading import focal_35mm_of_clip
+from limewash.media.reading import ClipInfo
 
 FILE = "lens.json"
 FORMAT = 1
@@ -44,13 +44,13 @@ def lens_of_photos(note: PhotoNote, size: tuple[int, int]) -> LensNote | None:
     return None if focal is None else _zoomed(note, focal, _NOTE_SIGMA, "the photos' Exif note")
 
 
-def lens_of_clip(clip: Path, size: tuple[int, int]) -> LensNote | None:
+def lens_of_clip(info: ClipInfo) -> LensNote | None:
     """The lens of a scan that was filmed, by what the clip says of itself; None for most clips."""
-    focal_35mm = focal_35mm_of_clip(clip)
-    if focal_35mm is None:
+    if info.focal_35mm is None:
         return None
     # The figure is that of the phone's photos, which are 4 to 3 and as wide as a film before steadying.
-    return _filmed(PhotoNote(focal_35mm=focal_35mm), (4, 3) if size[0] > size[1] else (3, 4), "the clip's own note")
+    photo_size = (4, 3) if info.size[0] > info.size[1] else (3, 4)
+    return _filmed(PhotoNote(focal_35mm=info.focal_35mm), photo_size, "the clip's own note")
 
 
 def lens_by_photo(photo: Path, clip_size: tuple[int, int]) -> LensNote:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from limewash.errors import InputError
 from limewash.files import make_folder, new_folder
 from limewash.media.images import write_image
-from limewash.media.reading import ClipReader
+from limewash.media.reading import ClipInfo, ClipReader
 from limewash.progress import Progress, part_of, silent
 from limewash.scan.clip import Takes, take_clip
 from limewash.scan.correspondence import Correspondence, save_correspondence
@@ -79,14 +79,17 @@ def read_clip(
     if keep is not None:
         new_folder(keep, "the frames")
 
+    notes: list[ClipInfo] = []
+
     def take() -> tuple[Takes, float]:
         takes = take_clip(path, projector_size, part_of(progress, 0.0, 0.7))
+        notes.append(takes.info)
         if keep is not None:
             keep_frames(keep, takes)
         return hold_still(path, takes)
 
     scan = scan_of(path, take, lambda seen: _white_photo(path, seen), part_of(progress, 0.7, 1.0))
-    return replace(scan, lens=lens_of_clip(path, scan.correspondence.camera_size))
+    return replace(scan, lens=lens_of_clip(notes[0]))
 
 
 def scan_of(

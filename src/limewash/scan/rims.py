@@ -49,10 +49,27 @@ def filled_shares(
     inner[1:] &= down[:-1]
     inner[0], inner[:, 0] = False, False
     deep = cv2.erode(inner.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) > 0
-    share = np.asarray(of_company - _DOUBT * noise / np.maximum(amplitude, 1e-3), dtype=np.float32)
-    share[inner] = 1.0  # nothing is known against them
-    in_bands(len(x), lambda first, last: share_rows(x, y, slope, sigma, amplitude, deep, first, last, share))
+    share = np.empty_like(of_company)
+
+    def some(first: int, last: int) -> None:
+        company_rows(of_company, amplitude, noise, inner, first, last, share)
+        share_rows(x, y, slope, sigma, amplitude, deep, first, last, share)
+
+    in_bands(len(x), some)
     return share
+
+
+@kernel
+def company_rows(
+    of_company: Image, amplitude: Image, noise: Image, inner: Mask, first: int, last: int, share: Image
+) -> None:
+    """What the neighbours say, less what noise leaves open; where all of them go on, nothing speaks against a pixel."""
+    for row in range(first, last):
+        for col in range(len(share[row])):
+            # Light of next to nothing counts as a little; NaN stays.
+            light = amplitude[row, col] if not amplitude[row, col] < np.float32(1e-3) else np.float32(1e-3)
+            doubted = of_company[row, col] - np.float32(_DOUBT) * noise[row, col] / light
+            share[row, col] = np.float32(1.0) if inner[row, col] else doubted
 
 
 @kernel
