@@ -95,28 +95,37 @@ def _axis(kept: Map | None, seen: NDArray[np.bool_]) -> AxisScaling:
 
 
 def _kept_lines(takes: Takes, correspondence: Correspondence) -> tuple[Map | None, Map | None]:
-    """How much of the lines arrives at each pixel of the video: 1 is all, 0 none; NaN where unseen."""
-    seen, at = _places(correspondence)
-    checks = [takes.check(n, at) for n in range(len(takes.plan.checks))]
+    """How much of the lines arrives at each pixel of the video: 1 is all, 0 none; NaN where unseen.
+
+    Only in the strips along which bands are looked for.
+    """
     tone = phone_tone(takes)
-    if tone is None or len(checks) < 5 or any(picture is None for picture in checks):
+    if tone is None or len(takes.check_counts) < 5 or not takes.check_counts[:5].all():
         return None, None
+    return _kept_across(takes, correspondence, 0, tone), _kept_across(takes, correspondence, 1, tone)
+
+
+def _kept_across(takes: Takes, correspondence: Correspondence, axis: int, tone: float) -> Map:
+    """The same of the lines across one axis."""
+    in_strips = np.zeros(correspondence.seen.shape[axis], dtype=np.bool_)
+    for strip in _strips(len(in_strips)):
+        in_strips[strip] = True
+    seen = correspondence.seen & (in_strips[:, None] if axis == 0 else in_strips)
+    at = _places(correspondence, seen)
     black = takes.mean("black", -1, at)
     span = takes.mean("white", -1, at) - black
     usable = span > _least_span(takes)
+    lines = [takes.check(n, at) for n in (1 + 2 * axis, 2 + 2 * axis)]
     light = [
         np.where(usable, np.clip((p - black) / np.where(usable, span, 1.0), 0.0, 1.5) ** tone, np.nan)
-        for p in checks[1:]
+        for p in lines
         if p is not None
     ]
-    kept = []
-    for first, second in (light[:2], light[2:]):
-        picture = np.full(seen.shape, np.nan, dtype=np.float32)
-        share = (0.5 * (first + second) - _GREY_LIGHT) / (_LINES_LIGHT - _GREY_LIGHT)
-        # Darker than all lines lost, brighter than none: somebody stood there, a car shone there.
-        picture[seen] = np.where((share > _DARKEST) & (share < _BRIGHTEST), share, np.nan)
-        kept.append(picture)
-    return kept[0], kept[1]
+    share = (0.5 * (light[0] + light[1]) - _GREY_LIGHT) / (_LINES_LIGHT - _GREY_LIGHT)
+    kept = np.full(seen.shape, np.nan, dtype=np.float32)
+    # Darker than all lines lost, brighter than none: somebody stood there, a car shone there.
+    kept[seen] = np.where((share > _DARKEST) & (share < _BRIGHTEST), share, np.nan)
+    return kept
 
 
 def phone_tone(takes: Takes) -> float | None:
@@ -141,31 +150,34 @@ def _least_span(takes: Takes) -> float:
     return max(8.0, 0.1 * float(np.quantile(span, 0.95)))
 
 
-def _places(correspondence: Correspondence) -> tuple[NDArray[np.bool_], tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Which pixels of the video are seen, and the rows and columns of the camera pixels that see them."""
-    seen = correspondence.seen
+def _places(correspondence: Correspondence, which: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of the camera pixels that see some pixels of the video."""
     width, height = correspondence.camera_size
-    column = np.clip(np.rint(correspondence.camera_x[seen]).astype(np.intp), 0, width - 1)
-    row = np.clip(np.rint(correspondence.camera_y[seen]).astype(np.intp), 0, height - 1)
-    return seen, (row, column)
+    column = np.clip(np.rint(correspondence.camera_x[which]).astype(np.intp), 0, width - 1)
+    row = np.clip(np.rint(correspondence.camera_y[which]).astype(np.intp), 0, height - 1)
+    return row, column
+
+
+def _strips(height: int) -> list[slice]:
+    """Rows of narrow strips, spread over a picture."""
+    tall = max(4, height // 120)
+    tops = [round(middle * height) - tall // 2 for middle in np.linspace(0.04, 0.96, _STRIPS)]
+    return [slice(max(top, 0), top + tall) for top in tops]
 
 
 def _bands_by_strip(kept: Map) -> Floats:
-    """Bands along narrow strips, spread over the picture: rows of (place across 0 to 1, bands to a pixel)."""
+    """Bands along strips: rows of (place across 0 to 1, bands to a pixel)."""
     height, width = kept.shape
-    tall = max(4, height // 120)
     found = []
-    for middle in np.linspace(0.04, 0.96, _STRIPS):
-        top = round(middle * height) - tall // 2
-        strip = kept[max(top, 0) : top + tall]
-        known = np.isfinite(strip)
+    for rows in _strips(height):
+        known = np.isfinite(kept[rows])
         count = known.sum(axis=0)
         if (count > 0).sum() < 0.15 * width:
             continue
-        mean = np.where(known, strip, 0.0).sum(axis=0) / np.maximum(count, 1)
+        mean = np.where(known, kept[rows], 0.0).sum(axis=0) / np.maximum(count, 1)
         bands = _bands(np.flatnonzero(count), mean[count > 0].astype(np.float64))
         if np.isfinite(bands):
-            found.append((middle, bands))
+            found.append((0.5 * (rows.start + rows.stop) / height, bands))
     return np.array(found).reshape(-1, 2)
 
 

@@ -65,8 +65,7 @@ class Takes:
         """Mean picture of the `which`-th seen hold of a kind, black level taken off: (height, width), or what an index
         `at` picks of it. [codes]
         """
-        found = [n for n, hold in enumerate(self.plan.body) if hold.kind == kind and self.counts[n]]
-        n = found[which]
+        n = self._seen(kind)[which]
         return self._mean(self.sums[n][at], int(self.counts[n]))
 
     def check(self, number: int, at: At = ...) -> NDArray[np.float32] | None:
@@ -82,9 +81,12 @@ class Takes:
         return picture
 
     def references(self) -> Takes:
-        """The same without the pictures of fringes and codes, which take most of the memory."""
+        """The same with no other pictures than the last black, the last white and the checks."""
         kept = np.zeros(self.sums.shape, dtype=np.uint16)  # pages that are never written take no memory
-        for n, hold in enumerate(self.plan.body):
-            if hold.kind in ("black", "white"):
-                kept[n] = self.sums[n]
+        for kind in ("black", "white"):
+            n = self._seen(kind)[-1]
+            kept[n] = self.sums[n]
         return replace(self, sums=kept)
+
+    def _seen(self, kind: str) -> list[int]:
+        return [n for n, hold in enumerate(self.plan.body) if hold.kind == kind and self.counts[n]]
