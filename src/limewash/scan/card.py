@@ -27,16 +27,17 @@ _PHONE_CHECKS = (
 )
 
 
-def title_card(size: tuple[int, int], seconds_left: int, *, short: bool) -> Picture:
-    """The opening card, uint8 (height, width), with the seconds until the pattern starts."""
+def title_card(size: tuple[int, int], seconds_left: int, lasts_s: float, *, short: bool) -> Picture:
+    """The opening card, uint8 (height, width), with the seconds until the pattern starts and those that it lasts."""
     page = _Page.blank(size)
     page.frame()
     if not short:
         page.words(110, 128, "Limewash", 72, _BRIGHT, _BOLD)
-        page.words(112, 196, f"Scan pattern for {size[0]} x {size[1]}", 34, _TEXT)
+        page.words(112, 196, f"Scan pattern for {size[0]} x {size[1]}, {lasts_s:.0f} seconds", 34, _TEXT)
         page.checklist(112, 300, "Projector and player", _PROJECTOR_CHECKS)
         page.checklist(112, 660, "Phone", _PHONE_CHECKS)
-        page.words(112, 965, "Do not look into the lens. Keep the cord off the path.", 30, _DIM)
+        page.words(112, 915, "The pattern flashes: warn those who cannot bear flashing light.", 30, _TEXT)
+        page.words(112, 965, "Do not look into the lens. Keep the cord off the path.", 30, _TEXT)
     page.star(1500, 365, 250)
     page.gratings(1250, 670)
     page.count_down(1500, 890, seconds_left)

@@ -193,7 +193,8 @@ class PatternPlan:
         beat, _ = divmod(index - self.title_frames, self.beat_frames)
         if index < self.title_frames:
             left_s = math.ceil((self.title_frames - index) / self.rate)
-            return self._draw(f"title {left_s}", lambda: title_card(self.size, left_s, short=self.short))
+            lasts_s = len(self._beats) * self.beat_s
+            return self._draw(f"title {left_s}", lambda: title_card(self.size, left_s, lasts_s, short=self.short))
         if beat >= len(self._beats):
             return self._draw("closing", lambda: closing_card(self.size))
         hold = self._beats[beat]
