@@ -209,8 +209,9 @@ class ClipReader:
         mean = av.VideoFrame(last.width, last.height, last.format.name)
         mean.colorspace, mean.color_range = last.colorspace, last.color_range
         for index, total in enumerate(sums):
-            np.divide(total, count, out=total)
-            _codes(mean, index)[:] = np.rint(total, out=total)
+            plane = _codes(mean, index)
+            for row in range(0, len(total), _BAND):
+                plane[row : row + _BAND] = np.rint(total[row : row + _BAND] / count)
         return self._upright(_rgb_picture(mean))
 
     def rgb_changes(self, tolerance: int = 2) -> Iterator[tuple[float, Picture]]:
@@ -386,4 +387,4 @@ def _rgb_picture(frame: av.VideoFrame) -> Picture:
     if matrix == _UNSPECIFIED:
         matrix = _BT709 if frame.height >= 720 else _BT601  # the custom for files that do not say
     rgb = frame.to_ndarray(format="rgb24", src_colorspace=matrix, interpolation=_EXACT)
-    return np.array(rgb, dtype=np.uint8, order="C")
+    return np.ascontiguousarray(rgb, dtype=np.uint8)

@@ -102,21 +102,37 @@ def _inside_share(seen: NDArray[np.bool_]) -> float:
 
 def _on_camera(correspondence: Correspondence) -> tuple[Map, Map, NDArray[np.bool_], int]:
     """Projector position by cells of the camera's picture, NaN where unseen; whether it is sure; a cell's side."""
-    seen = correspondence.seen
-    step = np.abs(np.diff(correspondence.camera_x, axis=1))
+    step = np.abs(np.diff(correspondence.camera_x[::3], axis=1))
     known = step[np.isfinite(step)]
     cell = max(1, math.ceil(1.25 * float(np.median(known)))) if known.size else 1
     width, height = (-(-side // cell) for side in correspondence.camera_size)
     x, y = (np.full((height, width), np.nan, dtype=np.float32) for _ in range(2))
     sure = np.zeros((height, width), dtype=np.bool_)
     certain = correspondence.confidence > SURE_CONFIDENCE
-    # The uncertain ones first, so that a certain one of the same cell stays.
-    for is_sure, some in ((False, seen & ~certain), (True, seen & certain)):
-        v, u = np.nonzero(some)
-        column = np.clip(np.rint(correspondence.camera_x[v, u]).astype(np.intp) // cell, 0, width - 1)
-        row = np.clip(np.rint(correspondence.camera_y[v, u]).astype(np.intp) // cell, 0, height - 1)
-        x[row, column], y[row, column], sure[row, column] = u, v, is_sure
+    put_on_camera(correspondence.camera_x, correspondence.camera_y, certain, cell, x, y, sure)
     return x, y, sure, cell
+
+
+@kernel
+def put_on_camera(
+    camera_x: Map,
+    camera_y: Map,
+    certain: NDArray[np.bool_],
+    cell: int,
+    x: Map,
+    y: Map,
+    sure: NDArray[np.bool_],
+) -> None:
+    """Note in each cell which projector pixel it sees, and whether that is certain; those that are go first."""
+    height, width = x.shape
+    for v in range(camera_x.shape[0]):
+        for u in range(camera_x.shape[1]):
+            if np.isnan(camera_x[v, u]):
+                continue
+            row = min(max(int(np.rint(camera_y[v, u])) // cell, 0), height - 1)
+            col = min(max(int(np.rint(camera_x[v, u])) // cell, 0), width - 1)
+            if certain[v, u] or not sure[row, col]:
+                x[row, col], y[row, col], sure[row, col] = u, v, certain[v, u]
 
 
 @kernel
