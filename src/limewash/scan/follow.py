@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -45,21 +46,37 @@ class _Lit:
         rows, columns = self.mask.shape
         tile_row = np.arange(rows) * _TILES[0] // rows
         tile_column = np.arange(columns) * _TILES[1] // columns
-        tile = (tile_row[:, None] * _TILES[1] + tile_column)[self.mask]
+        places = np.flatnonzero(self.mask)
+        tile = (tile_row[:, None] * _TILES[1] + tile_column).ravel()[places]
+        order = np.argsort(tile, kind="stable")
+        self._places = places[order]
         count = np.bincount(tile, minlength=_TILES[0] * _TILES[1])
         self._full = count >= 40
         if not self._full.any():
-            tile, count, self._full = np.zeros_like(tile), np.array([max(len(tile), 1)]), np.array([True])
-        self._tile, self._count = tile, count
+            count, self._full = np.array([len(tile)]), np.array([True])
+        self._count = count[self._full]
+        self._starts = (np.cumsum(count) - count)[count > 0]
+        self._full = self._full[count > 0]
+
+    def of(self, samples: Picture) -> NDArray[np.int16]:
+        """A frame's lit samples, tile by tile."""
+        return samples.ravel()[self._places].astype(np.int16)
 
     def differences(self, a: NDArray[np.int16], b: NDArray[np.int16]) -> NDArray[np.float64]:
         """Mean absolute difference of two frames' lit samples in every tile that is lit enough. [codes]"""
-        total = np.bincount(self._tile, np.abs(a - b), minlength=len(self._count))
-        return np.asarray(total[self._full] / self._count[self._full])
+        if not len(self._starts):
+            return np.zeros(1)
+        total = np.add.reduceat(np.abs(a - b), self._starts, dtype=np.int64)
+        return np.asarray(total[self._full] / self._count)
+
+    def typical(self, a: NDArray[np.int16], b: NDArray[np.int16]) -> float:
+        """The median tile's difference: a car or a person changes some, a change of hold changes all."""
+        return float(statistics.median(self.differences(a, b).tolist()))  # NumPy's takes twenty times as long on so few
 
     def typical_worst(self, a: NDArray[np.int16], b: NDArray[np.int16]) -> float:
         """The difference that four tiles in five stay below."""
-        return float(np.quantile(self.differences(a, b), 0.8, method="lower"))
+        rising = sorted(self.differences(a, b).tolist())
+        return float(rising[int(0.8 * (len(rising) - 1))])
 
 
 @dataclass
@@ -178,9 +195,8 @@ class Follower:
     def _add(
         self, t_s: float, samples: Picture, luma: Picture | None = None, whole: av.VideoFrame | None = None
     ) -> None:
-        lit = samples[self.lit.mask].astype(np.int16)
-        # The median tile: a car or a person changes some, a change of hold changes all.
-        change = 0.0 if self._last is None else float(np.median(self.lit.differences(lit, self._last)))
+        lit = self.lit.of(samples)
+        change = 0.0 if self._last is None else self.lit.typical(lit, self._last)
         self._frames.append(_Frame(t_s, lit, change, luma, whole))
         self._last = lit
 
