@@ -45,6 +45,14 @@ def test_pattern_film_read_and_check(
     assert "projector's picture" in told
 
 
+def test_what_the_light_may_do_to_people_is_said_with_the_pattern(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert run(monkeypatch, "scan", "pattern", str(tmp_path / "p.mp4"), "--size", "480x270", "--short") == 0
+    said = " ".join("".join(capsys.readouterr()).split())
+    assert "Do not look into the lens" in said and "warn those who cannot bear flashing light" in said
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [((), "name either the video"), (("p.mp4", "--stills", "st"), "name either the video")],

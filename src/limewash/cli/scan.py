@@ -15,7 +15,10 @@ from limewash.errors import InputError
 if TYPE_CHECKING:
     from limewash.scan.findings import Findings
 
-_CARE = "Do not look into the lens. Keep cords and tripod off paths where people walk."
+_CARE = (
+    "Do not look into the lens. Keep cords and tripod off paths where people walk. The pattern flashes: warn those who "
+    "cannot bear flashing light."
+)
 
 app = typer.Typer(no_args_is_help=True, help="Learn where every projector pixel lands on the house.")
 

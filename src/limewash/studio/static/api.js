@@ -13,6 +13,7 @@ export class Refused extends Error {
   }
 }
 
+/** A request of so many is small enough to outlive its page. */
 const SMALL_CHARACTERS = 4000;
 
 /**
