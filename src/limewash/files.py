@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from limewash.errors import InputError
@@ -35,7 +35,8 @@ def replacing(path: Path) -> Iterator[Path]:
             raise
         raise InputError(f"cannot write {path}: {error.strerror or error}; {_remedy(error)}") from error
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):  # what went wrong before is what is to be told
+            part.unlink(missing_ok=True)
 
 
 def write_bytes(path: Path, data: bytes) -> None:

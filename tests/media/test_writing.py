@@ -261,6 +261,13 @@ def test_a_full_disk_at_any_frame_says_to_free_space(tmp_path: Path, monkeypatch
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_file_in_the_place_of_a_folder_is_told(tmp_path: Path) -> None:
+    (tmp_path / "film").write_text("no folder")
+    with pytest.raises(InputError, match="check that its folder exists"):
+        VideoWriter(tmp_path / "film" / "a.mp4", (64, 48), RATE).__enter__()
+    assert [path.name for path in tmp_path.iterdir()] == ["film"]
+
+
 class _FullDisk:
     def __init__(self, container: av.container.OutputContainer) -> None:
         self.close = container.close
