@@ -242,6 +242,7 @@ def test_a_rectangle_a_half_round_and_a_line_by_keys(drawing: Drawing, furnished
         drawing.key("Space")
     door = drawing.look_for("door-1")
     heard(page, "Door 1 is drawn")
+    assert page.get_by_text("Click a corner of a window or door").is_visible(), "the next one is not begun by the same key"
     np.testing.assert_allclose(_box(door), [600, 330, 680, 500], atol=6.0)  # level and plumb follow the wall
     drawing.key("h", "1")
     for place in ((560, 300), (700, 300), (630, 230)):
@@ -270,6 +271,27 @@ def test_a_rectangle_a_half_round_and_a_line_by_keys(drawing: Drawing, furnished
 def _box(item: Any) -> list[float]:
     corners = np.array([segment.start for segment in item.path.segments])
     return [*corners.min(axis=0), *corners.max(axis=0)]
+
+
+def test_space_held_moves_the_photo_and_draws_nothing(drawing: Drawing) -> None:
+    page = drawing.page
+    drawing.key("r")
+    page.mouse.move(*drawing.at(400, 300))
+    before = drawing.at(400, 300)
+    page.keyboard.down("Space")
+    page.keyboard.down("Space")  # as keys repeat while they are held
+    page.mouse.down()
+    page.mouse.move(before[0] + 60, before[1] + 20)
+    page.mouse.up()
+    page.keyboard.up("Space")
+    np.testing.assert_allclose(np.subtract(drawing.at(400, 300), before), (60, 20), atol=1.0)
+    start = page.get_by_text("Click a corner of a window or door")
+    assert start.is_visible(), "nothing was begun"
+    page.keyboard.down("Space")
+    page.get_by_role("button", name="Add daylight").focus()  # the key comes up elsewhere
+    page.keyboard.up("Space")
+    page.mouse.click(*drawing.at(500, 300))
+    assert page.get_by_text("Click the opposite corner").is_visible(), "the mouse draws again"
 
 
 def test_corners_handles_and_several_at_once_by_keys(drawing: Drawing, furnished: Any) -> None:

@@ -58,8 +58,8 @@ export class TraceBoard extends HTMLElement {
     this.addEventListener("dblclick", (event) => this.hand?.twice(this.#at(event)));
     this.addEventListener("contextmenu", (event) => event.preventDefault());
     addEventListener("themechange", () => this.redraw(true));
-    addEventListener("keydown", (event) => this.#spaceDown(event));
-    addEventListener("keyup", (event) => this.#spaceUp(event));
+    this.addEventListener("keyup", (event) => this.#spaceUp(event));
+    this.addEventListener("blur", () => { this.#space = false; }); // let go elsewhere: no keyup comes
     this.#resized();
   }
 
@@ -182,19 +182,18 @@ export class TraceBoard extends HTMLElement {
     return toPhoto(this.view, this.#on(event));
   }
 
-  /** Space held: the mouse moves the photo. @param {KeyboardEvent} event */
-  #spaceDown(event) {
-    if (event.code !== "Space" || document.activeElement !== this) return;
-    event.preventDefault();
-    if (!event.repeat) this.#spaceUsed = false;
+  /** Space goes down: while it is held, the mouse moves the photo. It comes again and again while it is held. */
+  spaceDown() {
+    this.focus({ preventScroll: true });
+    if (!this.#space) this.#spaceUsed = false;
     this.#space = true;
   }
 
-  /** Space pressed shortly: a click of the pointer that the arrow keys move. @param {KeyboardEvent} event */
+  /** Space was pressed shortly: a click of the pointer that the arrow keys move. @param {KeyboardEvent} event */
   #spaceUp(event) {
     if (event.code !== "Space" || !this.#space) return;
     this.#space = false;
-    if (!this.#spaceUsed && document.activeElement === this) this.hand?.press();
+    if (!this.#spaceUsed) this.hand?.press();
   }
 
   /** @param {WheelEvent} event */

@@ -19,7 +19,7 @@ export function traceKeys(desk) {
   const tools = TOOLS.map(([name, , words, key]) => ({ keys: key, what: words, group: "Tools", run: () => { desk.setTool(name); desk.board.focus({ preventScroll: true }); } }));
   return [
     ...tools, ...kinds, ...arrows,
-    { keys: "Space", what: "Click with the cross-hair", group: "Tools", run: () => { desk.board.focus({ preventScroll: true }); desk.pointer.press(); } },
+    { keys: "Space", what: "Click with the cross-hair; held: move the photo with the mouse", group: "Tools", run: () => desk.board.spaceDown() },
     { keys: "Shift+Enter", what: "Close what is being drawn", group: "Tools", run: () => desk.tool.close() },
     { keys: "Enter", what: "End what is being drawn; accept what was found", group: "Tools", run: () => (desk.proposals.open && !desk.tool.busy ? desk.proposals.accept() : desk.tool.end()) },
     { keys: "Escape", what: "Stop; let go", group: "Tools", run: () => stop(desk) },
