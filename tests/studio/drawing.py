@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
+
+from waiting import until
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -36,13 +37,6 @@ class Drawing:
         for key in keys:
             self.page.keyboard.press(key)
 
-    def until(self, condition: Callable[[], bool], what: str, *, seconds: float = 12.0) -> None:
-        for _ in range(round(20 * seconds)):
-            if condition():
-                return
-            self.page.wait_for_timeout(50)
-        raise AssertionError(f"waited in vain: {what}")
-
     def look_for(self, path_id: str) -> Any:
-        self.until(lambda: path_id in self.paths, f"path {path_id}")
+        until(lambda: path_id in self.paths, f"path {path_id}")
         return self.paths[path_id]

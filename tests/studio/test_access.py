@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ import access
 import numpy as np
 import pytest
 from drawing import Drawing
+from waiting import until
 
 from limewash.geometry.path import Arc
 from limewash.project.models import Facade, Stand
@@ -162,8 +164,7 @@ def test_the_pages_for_phone_and_projector_keep_to_the_rules(window: Any, browse
         assert step.inner_text() == "10 px"
         page.get_by_role("button", name="Left").focus()
         page.keyboard.press("Space")
-        page.wait_for_timeout(300)
-        assert desk.hand.at == (start[0] - 10.0, start[1])
+        until(lambda: desk.hand.at == (start[0] - 10.0, start[1]), "the corner moved by a nudge")
     finally:
         context.close()
         server.close()
@@ -207,13 +208,16 @@ def test_a_dialog_keeps_the_focus_and_gives_it_back(
 
 
 def heard(page: Page, words: str) -> None:
-    """Wait until something is read out; the pages allow no code made from text, so the browser itself cannot wait."""
-    for _ in range(100):
-        said = page.locator("#said").text_content() or ""
-        if words in said:
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError(f"not heard: {words!r}; last: {said!r}")
+    """Wait until something is read out."""
+    said = page.locator("#said")
+    with suppress(AssertionError):
+        until(lambda: words in (said.text_content() or ""), "words")
+    assert words in (said.text_content() or "")
+
+
+def hint(page: Page) -> str:
+    """What the foot of the board says to do next."""
+    return page.locator(".strip.foot .hint").inner_text()
 
 
 @pytest.fixture
@@ -242,7 +246,7 @@ def test_a_rectangle_a_half_round_and_a_line_by_keys(drawing: Drawing, furnished
         drawing.key("Space")
     door = drawing.look_for("door-1")
     heard(page, "Door 1 is drawn")
-    assert page.get_by_text("Click a corner of a window or door").is_visible(), "the next one is not begun by the same key"
+    assert hint(page).startswith("Click a corner"), "the same key does not begin the next one"
     np.testing.assert_allclose(_box(door), [600, 330, 680, 500], atol=6.0)  # level and plumb follow the wall
     drawing.key("h", "1")
     for place in ((560, 300), (700, 300), (630, 230)):
@@ -285,13 +289,12 @@ def test_space_held_moves_the_photo_and_draws_nothing(drawing: Drawing) -> None:
     page.mouse.up()
     page.keyboard.up("Space")
     np.testing.assert_allclose(np.subtract(drawing.at(400, 300), before), (60, 20), atol=1.0)
-    start = page.get_by_text("Click a corner of a window or door")
-    assert start.is_visible(), "nothing was begun"
+    assert hint(page).startswith("Click a corner"), "nothing was begun"
     page.keyboard.down("Space")
     page.get_by_role("button", name="Add daylight").focus()  # the key comes up elsewhere
     page.keyboard.up("Space")
     page.mouse.click(*drawing.at(500, 300))
-    assert page.get_by_text("Click the opposite corner").is_visible(), "the mouse draws again"
+    assert hint(page).startswith("Click the opposite corner"), "the mouse draws again"
 
 
 def test_corners_handles_and_several_at_once_by_keys(drawing: Drawing, furnished: Any) -> None:
@@ -300,11 +303,11 @@ def test_corners_handles_and_several_at_once_by_keys(drawing: Drawing, furnished
     drawing.key("Enter", "n")
     heard(page, "Corner 1 of 4 at 260.0, 300.0")
     drawing.key("i")
-    drawing.until(lambda: len(drawing.paths["window-1"].path.segments) == 5, "a corner more")
+    until(lambda: len(drawing.paths["window-1"].path.segments) == 5, "a corner more")
     assert drawing.paths["window-1"].path.segments[1].start == (300.0, 300.0)
     heard(page, "Corner 2 of 5")
     drawing.key("ArrowUp")
-    drawing.until(lambda: drawing.paths["window-1"].path.segments[1].start == (300.0, 299.0), "moved")
+    until(lambda: drawing.paths["window-1"].path.segments[1].start == (300.0, 299.0), "moved")
     drawing.key("Escape", "c", "4", "g", "Shift+S")
     for place in ((600, 200), (650, 180), (700, 200)):
         to(drawing, *place)
@@ -315,9 +318,7 @@ def test_corners_handles_and_several_at_once_by_keys(drawing: Drawing, furnished
     drawing.key("t")
     page.get_by_role("option", name="Roof line 2").focus()
     drawing.key("Enter", "v", "ArrowDown")
-    drawing.until(
-        lambda: drawing.paths["roof-line-1"].path.segments[0].control1 == (before[0], before[1] + 1.0), "bent"
-    )
+    until(lambda: drawing.paths["roof-line-1"].path.segments[0].control1 == (before[0], before[1] + 1.0), "bent")
     page.get_by_role("option", name="Kitchen").focus()
     drawing.key("Escape")
     drawing.key("Space", "ArrowDown", "Space")
@@ -330,7 +331,7 @@ def test_what_was_found_is_gone_through_refused_and_accepted_by_keys(
 ) -> None:
     page = drawing.page
     drawing.key("Control+a", "Delete")
-    drawing.until(lambda: not drawing.paths, "taken out")
+    until(lambda: not drawing.paths, "taken out")
     page.get_by_role("button", name="Find windows and doors").focus()
     drawing.key("Enter")
     found = page.locator(".found-words")
@@ -342,7 +343,7 @@ def test_what_was_found_is_gone_through_refused_and_accepted_by_keys(
     drawing.key("Delete")
     heard(page, "Refused.")
     drawing.key("Enter")
-    drawing.until(lambda: len(drawing.paths) == count - 1, "all but the refused one")
+    until(lambda: len(drawing.paths) == count - 1, "all but the refused one")
 
 
 def test_a_check_point_is_found_made_and_moved_by_keys(window: Any, desk: Any) -> None:
@@ -357,12 +358,11 @@ def test_a_check_point_is_found_made_and_moved_by_keys(window: Any, desk: Any) -
     page.get_by_role("button", name="Take out point 1").wait_for()
     page.keyboard.press("Shift+ArrowRight")
     page.keyboard.press("Alt+ArrowUp")
-    page.wait_for_timeout(500)
+    heard(page, "moved by 10.00 pixels")
     point = desk.settle.state().points[0]
     corners = np.vstack([path.points for path in desk.settle.state().before])
     assert np.linalg.norm(corners - point.map_px, axis=1).min() < 1e-6
     np.testing.assert_allclose(np.subtract(point.house_px, point.map_px), (10.0, -0.25), atol=1e-9)
-    heard(page, "moved by 10.00 pixels")
 
 
 def test_buttons_beside_the_pad_keep_enter_and_space(window: Any, desk: Any) -> None:
@@ -373,8 +373,7 @@ def test_buttons_beside_the_pad_keep_enter_and_space(window: Any, desk: Any) -> 
         desk.projector.show(Shown(what="black"))
         page.get_by_role("button", name="Show it on the house").focus()
         page.keyboard.press(key)
-        page.wait_for_timeout(400)
-        assert desk.projector.state().what == what
+        until(lambda what=what: desk.projector.state().what == what, f"the button pressed by {key}")
     assert desk.hand.marks == []
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Phone as track pad", "Tab goes on"

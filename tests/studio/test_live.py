@@ -1,9 +1,8 @@
 """The live channel: who hears what, quickly and in order."""
 
-import time
-
 from fastapi.testclient import TestClient
 from front import to_projector
+from waiting import until
 
 from limewash.studio.desk import Desk
 
@@ -43,10 +42,7 @@ def test_a_page_that_closes_in_a_drag_leaves_a_step(client: TestClient, desk: De
         hear(live, "hello")
         live.send_json({"type": "drag", "path": SILL})
         hear(live, "drag")
-    until = time.monotonic() + 5.0
-    while desk.tracing.tracing.items[-1].id != "sill" and time.monotonic() < until:
-        time.sleep(0.01)  # the server hears of the closed channel a moment later
-    assert desk.tracing.tracing.items[-1].id == "sill"
+    until(lambda: desk.tracing.tracing.items[-1].id == "sill", "the closed channel noticed")
 
 
 def test_paths_that_are_dragged_together_are_all_told(client: TestClient) -> None:

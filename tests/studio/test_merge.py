@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from waiting import until
 
 from limewash.project.models import Facade, Part
 from limewash.studio.desk import Desk
@@ -161,14 +162,14 @@ def test_two_windows_are_asked_only_for_the_field_that_both_changed(window: Any,
     assert dialog.locator("strong").all_inner_texts() == ["12", "11"]
     dialog.get_by_role("button", name="Take these").click()
     dialog.wait_for(state="detached")
-    page.wait_for_timeout(500)
+    until(lambda: desk.project.house.facade.height_m == 7, "the changes kept")
     now = desk.project.house.facade
     assert now is not None
     assert (now.width_m, now.height_m, now.reflectance) == (12, 7, 0.4)
-    assert page.locator("#field-facade-reflectance").input_value() == "0.4"
+    until(lambda: page.locator("#field-facade-reflectance").input_value() == "0.4", "the other window's change seen")
     page.get_by_role("button", name="Undo: change height").click()
-    page.wait_for_timeout(500)
-    assert desk.project.house.facade == facade.model_copy(update={"width_m": 11.0, "reflectance": 0.4})
+    before = facade.model_copy(update={"width_m": 11.0, "reflectance": 0.4})
+    until(lambda: desk.project.house.facade == before, "undone")
 
 
 def test_two_windows_type_in_different_lines_of_a_score(window: Any, root: Path) -> None:
@@ -182,22 +183,9 @@ def test_two_windows_type_in_different_lines_of_a_score(window: Any, root: Path)
         some.may_be_refused(422)
     one, other = (some.open("/show") for some in opened)
     texts = [page.get_by_role("textbox", name="Score") for page in (one, other)]
-    for page, text in zip((one, other), texts, strict=True):
-        for _ in range(100):  # the pages allow no code made from text, so the browser itself cannot wait for it
-            if "length_s" in text.input_value():
-                break
-            page.wait_for_timeout(50)
-        assert text.input_value()
+    for text in texts:
+        until(lambda text=text: "length_s" in text.input_value(), "the score")
     texts[0].fill("\n".join(lines).replace("Evening", "Night"))
     texts[1].fill("\n".join(lines).replace("length = 2", "length = 4"))
-    for _ in range(60):
-        one.wait_for_timeout(100)
-        if (
-            all(t.input_value() == score.read_text(encoding="utf-8") for t in texts)
-            and "length = 4" in texts[0].input_value()
-        ):
-            break
-    assert score.read_text(encoding="utf-8") == "\n".join(lines).replace("Evening", "Night").replace(
-        "length = 2", "length = 4"
-    )
-    assert [text.input_value() for text in texts] == [score.read_text(encoding="utf-8")] * 2
+    both = "\n".join(lines).replace("Evening", "Night").replace("length = 2", "length = 4")
+    until(lambda: [score.read_text("utf-8"), *(text.input_value() for text in texts)] == [both] * 3, "both changes")

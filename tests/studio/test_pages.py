@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 from front import PROJECTOR, to_projector
+from screenshot import shot
+from waiting import until
 
 from limewash.media.reading import ClipReader
 from limewash.project.models import Facade, Place
@@ -69,9 +71,8 @@ def test_a_form_field_is_saved_undone_and_told_its_fault_without_a_jump(window, 
     assert width.input_value() == "10"
     width.fill("12 ft 6 in")
     width.press("Tab")
-    page.wait_for_timeout(900)
+    until(lambda: width.input_value() == "3.81", "the width shown as it was understood")
     assert desk.project.house.facade.width_m == pytest.approx(3.81)
-    assert width.input_value() == "3.81", "shown as it was understood"
     below = page.locator("#field-facade-material")
     before = below.bounding_box()["y"]
     width.fill("-3")
@@ -83,8 +84,7 @@ def test_a_form_field_is_saved_undone_and_told_its_fault_without_a_jump(window, 
     one.said.clear()  # the browser reports the refused request
     page.keyboard.press("Escape")
     page.get_by_role("button", name="Undo: change width").click()
-    page.wait_for_timeout(500)
-    assert desk.project.house.facade.width_m == 10
+    until(lambda: desk.project.house.facade.width_m == 10, "undone")
     page.reload()
     ready(page)
     assert width.input_value() == "10"
@@ -98,13 +98,11 @@ def test_two_windows_edit_the_site_and_neither_overwrites_the_other(window, desk
     ready(second)
     first.locator("#field-facade-width_m").fill("11")
     first.locator("#field-facade-width_m").press("Tab")
-    second.wait_for_timeout(800)
-    assert second.locator("#field-facade-width_m").input_value() == "11"
+    until(lambda: second.locator("#field-facade-width_m").input_value() == "11", "heard of in the other window")
     second.locator("#field-facade-height_m").fill("7")
     second.locator("#field-facade-height_m").press("Tab")
-    second.wait_for_timeout(800)
-    facade = desk.project.house.facade
-    assert (facade.width_m, facade.height_m) == (11, 7)
+    until(lambda: desk.project.house.facade.height_m == 7, "the height kept")
+    assert desk.project.house.facade.width_m == 11
 
 
 def test_drawing_on_the_house_by_keys_lands_on_the_projector_page(window, studio, desk) -> None:
@@ -112,8 +110,7 @@ def test_drawing_on_the_house_by_keys_lands_on_the_projector_page(window, studio
     page = window().open("/trace/house")
     ready(page)
     page.get_by_role("button", name="Show it on the house").click()
-    page.wait_for_timeout(300)
-    assert desk.projector.state().what == "tracing"
+    until(lambda: desk.projector.state().what == "tracing", "the tracing on the projector")
     pad = page.locator(".pad")
     pad.focus()
     start = desk.hand.at
@@ -122,18 +119,15 @@ def test_drawing_on_the_house_by_keys_lands_on_the_projector_page(window, studio
         page.keyboard.press("ArrowRight")
     page.keyboard.press("Alt+ArrowDown")
     page.keyboard.press("Space")
-    page.wait_for_timeout(300)
+    until(lambda: len(desk.hand.marks) == 2, "two points")
     assert desk.hand.at == (start[0] + 4, start[1] + 0.25)
     assert [mark.at for mark in desk.hand.marks] == [start, desk.hand.at]
+    count = len(desk.tracing.tracing.items)
     page.keyboard.press("Shift+Enter")
-    page.wait_for_timeout(400)
+    until(lambda: len(desk.tracing.tracing.items) == count + 1, "a path")
     drawn = desk.tracing.tracing.items[-1]
     np.testing.assert_allclose(to_projector([drawn.path.start])[0], start, atol=0.02)
-    lit = projector.evaluate(
-        "([x, y]) => [...document.getElementById('plate').getContext('2d').getImageData(x, y, 1, 1).data]",
-        [round(start[0] + 2), round(start[1])],
-    )
-    assert lit[1] > 60
+    until(lambda: shot(projector)[round(start[1]), round(start[0] + 2), 1] > 60, "light on the line")
 
 
 def test_check_points_are_moved_by_keys_and_kept(window, desk, root) -> None:
@@ -149,10 +143,12 @@ def test_check_points_are_moved_by_keys_and_kept(window, desk, root) -> None:
         page.get_by_role("button", name=f"point {n + 1}", exact=False).first.wait_for()
     page.keyboard.press("ArrowLeft")
     page.keyboard.press("Alt+ArrowUp")
-    page.wait_for_timeout(500)
-    point = desk.settle.state().points[-1]
-    moved = np.subtract(point.house_px, point.map_px)
-    np.testing.assert_allclose(moved, (-1.0, -0.25), atol=1e-9)
+
+    def moved() -> np.ndarray:
+        point = desk.settle.state().points[-1]
+        return np.subtract(point.house_px, point.map_px)
+
+    until(lambda: np.allclose(moved(), (-1.0, -0.25), rtol=0, atol=1e-9), "the check point moved")
     page.get_by_role("button", name="Keep").click()
     page.get_by_text("kept and in use").wait_for()
     assert (root / "scans" / "scan-1-settled" / "correspondence.npz").is_file()
@@ -174,14 +170,11 @@ def test_the_phone_is_a_track_pad(browser, desk) -> None:
         page.get_by_role("button", name="Right").tap()
         page.get_by_role("button", name="Size of a nudge").tap()
         page.get_by_role("button", name="Down").tap()
-        page.wait_for_timeout(300)
-        assert desk.hand.at == (start[0] + 1, start[1] + 0.25)
+        until(lambda: desk.hand.at == (start[0] + 1, start[1] + 0.25), "the nudges")
         page.locator(".track").tap(position={"x": 100, "y": 200})
-        page.wait_for_timeout(300)
-        assert len(desk.hand.marks) == 1
+        until(lambda: len(desk.hand.marks) == 1, "a point")
         page.get_by_role("button", name="Black").tap()
-        page.wait_for_timeout(300)
-        assert desk.projector.state().blanked
+        until(lambda: desk.projector.state().blanked, "black")
         sizes = page.evaluate("[...document.querySelectorAll('button')].map(b => b.getBoundingClientRect().height)")
         assert min(sizes) >= 44, "large enough for cold fingers"
         assert said == []

@@ -4,24 +4,21 @@ import cv2
 import numpy as np
 import pytest
 from front import PROJECTOR, to_projector
+from screenshot import shot
+from waiting import until
 
 from limewash.studio.charts import chart
 from limewash.studio.projector import PageReport, warnings
 
 
-def shot(page: object) -> np.ndarray:
-    data = np.frombuffer(page.screenshot(), np.uint8)  # type: ignore[attr-defined]
-    return cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
-
-
 def lit(page: object) -> np.ndarray:
     """The picture as soon as there is light in it."""
-    for _ in range(60):
-        picture = shot(page)
-        if picture.max() > 0:
-            return shot(page)
-        page.wait_for_timeout(100)  # type: ignore[attr-defined]
-    raise AssertionError("the projector page stayed black")
+    until(lambda: shot(page).max() > 0, "light on the projector page")
+    return shot(page)
+
+
+def turns_black(page: object) -> None:
+    until(lambda: shot(page).max() == 0, "a black projector page")
 
 
 def settled(page: object) -> None:
@@ -34,22 +31,19 @@ def test_a_chart_reaches_the_display_pixel_by_pixel(window, studio, name) -> Non
     settled(page)
     assert shot(page).max() == 0, "black until something is asked"
     page.request.put(studio.address + "/api/projector/show", data={"what": name})
-    settled(page)
-    np.testing.assert_array_equal(shot(page)[..., 1], chart(name, PROJECTOR))
+    np.testing.assert_array_equal(lit(page)[..., 1], chart(name, PROJECTOR))
 
 
 def test_one_key_blanks_and_brings_back(window, studio) -> None:
     page = window(*PROJECTOR).open("/projector")
     settled(page)
     page.request.put(studio.address + "/api/projector/show", data={"what": "white"})
-    settled(page)
+    lit(page)
     page.keyboard.press("b")
-    settled(page)
-    assert shot(page).max() == 0
-    assert studio.desk.projector.state().blanked
+    turns_black(page)
+    until(lambda: studio.desk.projector.state().blanked, "the studio hears of it")
     page.keyboard.press("b")
-    settled(page)
-    assert shot(page).min() == 255
+    assert lit(page).min() == 255
 
 
 def test_the_live_tracing_lands_on_the_right_pixels(window, studio) -> None:
@@ -83,8 +77,7 @@ def test_the_map_to_settle_is_lit_on_a_page_that_was_there_before_and_black_from
     desk.keyboard.press("?")
     desk.get_by_role("dialog").wait_for()
     desk.keyboard.press("b")
-    settled(beam)
-    assert shot(beam).max() == 0
+    turns_black(beam)
     desk.keyboard.press("Escape")
     desk.locator("#point-name").evaluate("field => { field.disabled = false; field.focus(); }")
     desk.keyboard.press("Alt+b")
@@ -97,11 +90,9 @@ def test_a_server_that_dies_leaves_black_and_a_reload_is_black_too(window, studi
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     settled(page)
     page.request.put(studio.address + "/api/projector/show", data={"what": "white"})
-    settled(page)
-    assert shot(page).min() == 255
+    assert lit(page).min() == 255
     studio.stop()
-    page.wait_for_timeout(3600)
-    assert shot(page).max() == 0
+    turns_black(page)
     page.reload()
     settled(page)
     assert shot(page).max() == 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from fastapi.testclient import TestClient
+from waiting import until
 
 from limewash.studio.desk import Desk
 
@@ -60,11 +61,7 @@ def test_what_was_written_elsewhere_is_refused_to_be_overwritten_and_is_a_step(c
 
 
 def until_typed(page: Page, text: str) -> None:
-    for _ in range(100):
-        if text in page.get_by_role("textbox", name="Score").input_value():
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError(f"waited in vain for {text!r}")
+    until(lambda: text in page.get_by_role("textbox", name="Score").input_value(), repr(text))
 
 
 def test_two_windows_type_and_neither_text_is_lost_unasked(window: Callable[..., Any], score: Path) -> None:

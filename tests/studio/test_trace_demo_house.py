@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from demo_tracing import distances_px, sides_of
 from drawing import Drawing
+from waiting import until
 
 from limewash.facade.tracing import Kind
 from limewash.media.images import write_image
@@ -60,7 +61,7 @@ class Person(Drawing):
             before = len(self.paths)
             for n, at in enumerate(points):
                 self.point(at, twice=open_end and n == len(points) - 1)
-            self.until(lambda n=before: len(self.paths) > n, f"a {kind.value}")
+            until(lambda n=before: len(self.paths) > n, f"a {kind.value}")
 
 
 LIE_WELL = {
@@ -115,7 +116,7 @@ def test_a_house_is_traced_with_few_clicks(place: Place, studio: Any, browser: B
     draw_the_rest(person, place, {name: f for name, f in features.items() if name not in done})
     before = person.paths
     person.press("s")  # all together once more
-    person.until(lambda: person.paths != before, "settled together", seconds=60.0)
+    until(lambda: person.paths != before, "settled together", seconds=60.0)
     page.close()
 
     kinds = tuple(kind for kind in KEYS if kind is not Kind.WALL)
@@ -142,7 +143,7 @@ def accept_some(person: Person, features: dict[str, Any], well: tuple[str, ...])
             person.click(*np.mean([first["start"], first["end"]], axis=0))
             person.count += 1
     person.press("Enter")
-    person.until(lambda: len(person.paths) == len(done), "accepted")
+    until(lambda: len(person.paths) == len(done), "accepted")
     return done
 
 

@@ -5,18 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import cv2
 import numpy as np
 import pytest
 from drawing import Drawing
 from front import PROJECTOR, WINDOW, to_projector
+from screenshot import shot
+from waiting import until
 
 from limewash.facade.tracing import Kind
 from limewash.geometry.path import Arc, Line
 from limewash.geometry.path_flatten import flatten
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    pass
 
 
 @pytest.fixture
@@ -26,10 +27,6 @@ def drawing(window: Any, studio: Any) -> Drawing:
 
 def corners(item: Any) -> np.ndarray:
     return np.array([segment.start for segment in item.path.segments])
-
-
-def shot(page: Page) -> np.ndarray:
-    return cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR)
 
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 720), (1440, 900), (390, 844)])
@@ -46,7 +43,7 @@ def test_the_half_round_window_from_click_to_light(drawing: Drawing, window: Any
     """Drawn with three rough clicks, undone, redone, reloaded, and seen on the projector page on the right pixels."""
     drawing.page.get_by_role("option", name="Half-round").click()
     drawing.key("Delete")
-    drawing.until(lambda: "half-round" not in drawing.paths, "taken out")
+    until(lambda: "half-round" not in drawing.paths, "taken out")
     drawing.key("h", "1")
     for x, y in ((421.2, 301.4), (538.9, 299.1), (481.0, 241.5)):
         drawing.click(x, y)
@@ -56,7 +53,7 @@ def test_the_half_round_window_from_click_to_light(drawing: Drawing, window: Any
     off = np.abs(np.hypot(*(round_part[round_part[:, 1] < 296] - (480.0, 300.0)).T) - 60.5)
     assert np.sqrt((off**2).mean()) < 0.6
     drawing.key("Control+z")
-    drawing.until(lambda: "window-2" not in drawing.paths, "undone")
+    until(lambda: "window-2" not in drawing.paths, "undone")
     drawing.key("Control+Shift+Z")
     drawing.look_for("window-2")
     drawing.page.reload()
@@ -66,7 +63,7 @@ def test_the_half_round_window_from_click_to_light(drawing: Drawing, window: Any
     beam = window(*PROJECTOR).open("/projector")
     beam.request.put(studio.address + "/api/projector/look", data={"line_px": 1, "colour": "#ffffff"})
     drawing.page.get_by_role("button", name="On the house").last.click()
-    drawing.until(lambda: shot(beam).max() > 0, "light on the house")
+    until(lambda: shot(beam).max() > 0, "light on the house")
     lit = shot(beam)[..., 1].astype(float)
     spots = to_projector(round_part[(round_part[:, 1] < 294)])
     for x, y in spots[:: len(spots) // 12]:
@@ -79,9 +76,9 @@ def test_the_half_round_window_from_click_to_light(drawing: Drawing, window: Any
 def test_a_dragged_corner_is_seen_on_the_house_before_it_is_let_go(drawing: Drawing, window: Any, studio: Any) -> None:
     beam = window(*PROJECTOR).open("/projector")
     drawing.key("p")
-    drawing.until(lambda: shot(beam).max() > 0, "light on the house")
+    until(lambda: shot(beam).max() > 0, "light on the house")
     drawing.click(262, 370)  # on the left side of the kitchen window
-    drawing.until(lambda: drawing.page.locator("[aria-selected=true]").count() == 1, "in hand")
+    until(lambda: drawing.page.locator("[aria-selected=true]").count() == 1, "in hand")
     x, y = drawing.at(260, 300)
     drawing.page.mouse.move(x, y)
     drawing.page.mouse.down()
@@ -94,18 +91,18 @@ def test_a_dragged_corner_is_seen_on_the_house_before_it_is_let_go(drawing: Draw
         picture = shot(beam)[..., 1]
         return bool(picture[round(py) - 2 : round(py) + 3, round(px) - 2 : round(px) + 3].max() > 100)
 
-    drawing.until(shines, "the corner on the house")
+    until(shines, "the corner on the house")
     assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0], "not a step yet"
     drawing.page.mouse.up()
     drawing.page.keyboard.up("Alt")
-    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() != [260.0, 300.0], "a step")
+    until(lambda: corners(drawing.paths["window-1"])[0].tolist() != [260.0, 300.0], "a step")
     np.testing.assert_allclose(corners(drawing.paths["window-1"])[0], (240, 285), atol=0.6)
 
 
 def test_two_rough_clicks_make_a_rectangle_on_its_edges(drawing: Drawing) -> None:
     drawing.page.get_by_role("option", name="Kitchen").click()
     drawing.key("Delete", "r", "1")
-    drawing.until(lambda: "window-1" not in drawing.paths, "taken out")
+    until(lambda: "window-1" not in drawing.paths, "taken out")
     drawing.click(261.5, 302.0)
     drawing.click(338.6, 441.4)
     made = drawing.look_for("window-2")
@@ -122,16 +119,16 @@ def test_all_that_is_drawn_settles_in_one_step(drawing: Drawing) -> None:
         drawing.page.get_by_role("option", name=drawing.paths[name].title).click()
         drawing.page.locator("trace-board").focus()
         drawing.key("ArrowRight", "ArrowRight", "ArrowDown")
-        drawing.until(lambda n=name, p=places: (corners(drawing.paths[n])[0] == p[0] + (2.0, 1.0)).all(), "moved")
+        until(lambda n=name, p=places: (corners(drawing.paths[n])[0] == p[0] + (2.0, 1.0)).all(), "moved")
     drawing.key("Escape")
     moved = drawing.paths
     drawing.page.get_by_role("button", name="Settle all").click()
-    drawing.until(lambda: all(drawing.paths[n] != moved[n] for n in true), "settled", seconds=20.0)
+    until(lambda: all(drawing.paths[n] != moved[n] for n in true), "settled", seconds=20.0)
     for name, places in true.items():
         # The picture's filled openings reach half a pixel further than their drawn corners.
         np.testing.assert_allclose(corners(drawing.paths[name]), places, atol=0.9)
     drawing.key("Control+z")
-    drawing.until(lambda: all(drawing.paths[n] == moved[n] for n in true), "both put back by one undo")
+    until(lambda: all(drawing.paths[n] == moved[n] for n in true), "both put back by one undo")
 
 
 def test_lines_open_and_closed(drawing: Drawing) -> None:
@@ -152,16 +149,16 @@ def test_lines_open_and_closed(drawing: Drawing) -> None:
 def test_the_keyboard_alone_moves_a_corner(drawing: Drawing) -> None:
     drawing.page.get_by_role("option", name="Kitchen").focus()
     drawing.key("Enter", "n", "ArrowRight", "Shift+ArrowDown", "Alt+ArrowLeft")
-    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [260.75, 310.0], "nudged")
+    until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [260.75, 310.0], "nudged")
     assert corners(drawing.paths["window-1"])[1].tolist() == [340.0, 300.0]
     drawing.key("Delete")
-    drawing.until(lambda: len(drawing.paths["window-1"].path.segments) == 3, "corner taken out")
+    until(lambda: len(drawing.paths["window-1"].path.segments) == 3, "corner taken out")
 
 
 def test_a_lock_keeps_a_path_where_it_is(drawing: Drawing) -> None:
     drawing.page.get_by_role("option", name="Kitchen").click()
     drawing.key("k", "ArrowRight", "Delete")
-    drawing.until(lambda: drawing.paths["window-1"].locked, "locked")
+    until(lambda: drawing.paths["window-1"].locked, "locked")
     drawing.page.wait_for_timeout(300)
     assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0]
     drawing.page.reload()
@@ -171,19 +168,19 @@ def test_a_lock_keeps_a_path_where_it_is(drawing: Drawing) -> None:
     drawing.page.wait_for_timeout(300)
     assert corners(drawing.paths["window-1"])[0].tolist() == [260.0, 300.0]
     drawing.key("k")
-    drawing.until(lambda: not drawing.paths["window-1"].locked, "free")
+    until(lambda: not drawing.paths["window-1"].locked, "free")
     drawing.key("ArrowRight")
-    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "free again")
+    until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "free again")
 
 
 def test_kind_name_and_group_are_changed(drawing: Drawing) -> None:
     drawing.page.get_by_role("option", name="Kitchen").click()
     drawing.page.get_by_role("radio", name="Door", exact=True).click()
-    drawing.until(lambda: drawing.paths["window-1"].kind is Kind.DOOR, "a door")
+    until(lambda: drawing.paths["window-1"].kind is Kind.DOOR, "a door")
     name = drawing.page.get_by_role("textbox", name="Name")
     name.fill("Front door")
     name.press("Enter")
-    drawing.until(lambda: drawing.paths["window-1"].title == "Front door", "named")
+    until(lambda: drawing.paths["window-1"].title == "Front door", "named")
 
 
 def test_a_group_outlives_a_reload_and_is_taken_as_one(drawing: Drawing) -> None:
@@ -192,13 +189,13 @@ def test_a_group_outlives_a_reload_and_is_taken_as_one(drawing: Drawing) -> None
     group = drawing.page.get_by_role("textbox", name="Group")
     group.fill("Kitchen side")
     group.press("Enter")
-    drawing.until(lambda: {p.group for p in drawing.paths.values()} == {"Kitchen side", ""}, "gathered")
+    until(lambda: {p.group for p in drawing.paths.values()} == {"Kitchen side", ""}, "gathered")
     drawing.page.reload()
     drawing.page.wait_for_selector("body[data-ready=true]")
     drawing.page.get_by_role("button", name="Kitchen side 2").click()
     drawing.key("ArrowRight")
-    drawing.until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "both moved")
-    drawing.until(lambda: drawing.paths["half-round"].path.start == (421.0, 300.0), "both moved")
+    until(lambda: corners(drawing.paths["window-1"])[0].tolist() == [261.0, 300.0], "both moved")
+    until(lambda: drawing.paths["half-round"].path.start == (421.0, 300.0), "both moved")
 
 
 def test_a_row_of_windows_by_repeating(drawing: Drawing) -> None:
@@ -209,7 +206,7 @@ def test_a_row_of_windows_by_repeating(drawing: Drawing) -> None:
     drawing.click(260.5, 300.5)
     drawing.key("g")
     drawing.click(380, 300)
-    drawing.until(lambda: len(drawing.paths) == 5, "two copies")
+    until(lambda: len(drawing.paths) == 5, "two copies")
     first = corners(drawing.paths["window-2"])
     # The photo's own directions are nearly level and plumb here, so the copy is nearly a plain shift.
     np.testing.assert_allclose(first - corners(drawing.paths["window-1"]), np.tile([120.0, 0.0], (4, 1)), atol=8.0)
@@ -221,22 +218,22 @@ def test_another_window_follows_and_nothing_is_overwritten_unseen(window: Any, s
     other = Drawing(window().open("/trace"), studio)
     drawing.page.get_by_role("option", name="Kitchen").click()
     drawing.key("ArrowRight")
-    drawing.until(lambda: corners(drawing.paths["window-1"])[0][0] == 261.0, "moved")
+    until(lambda: corners(drawing.paths["window-1"])[0][0] == 261.0, "moved")
     other.page.get_by_role("option", name="Kitchen").click()
-    other.until(lambda: other.page.locator("input[name=x]").input_value() == "261", "seen in the other window")
+    until(lambda: other.page.locator("input[name=x]").input_value() == "261", "seen in the other window")
     other.key("ArrowRight")
-    other.until(lambda: corners(other.paths["window-1"])[0][0] == 262.0, "moved on from there")
+    until(lambda: corners(other.paths["window-1"])[0][0] == 262.0, "moved on from there")
 
     # One drags, the other moves the same thing meanwhile: the drag is refused when it ends, and says so.
-    drawing.until(lambda: drawing.page.locator("input[name=x]").input_value() == "262", "seen here")
+    until(lambda: drawing.page.locator("input[name=x]").input_value() == "262", "seen here")
     mouse = drawing.page.mouse
     mouse.move(*drawing.at(262, 300))
     mouse.down()
     mouse.move(*drawing.at(230, 280), steps=4)
-    drawing.until(lambda: studio.desk.tracing.shown != studio.desk.tracing.tracing, "dragged")
+    until(lambda: studio.desk.tracing.shown != studio.desk.tracing.tracing, "dragged")
     other.page.get_by_role("option", name="Kitchen").click()
     other.key("k")
-    other.until(lambda: other.paths["window-1"].locked, "locked meanwhile")
+    until(lambda: other.paths["window-1"].locked, "locked meanwhile")
     mouse.up()
     drawing.page.get_by_text("changed in another window meanwhile").wait_for()
     assert corners(drawing.paths["window-1"])[0].tolist() == [262.0, 300.0]
@@ -255,7 +252,7 @@ def test_a_known_length_and_the_keys_outlive_a_reload(drawing: Drawing) -> None:
         length.evaluate("input => { input.form.requestSubmit(); location.reload(); }")
     drawing.page.wait_for_selector("body[data-ready=true]")
     drawing.page.get_by_role("option", name="Kitchen").click()
-    drawing.until(lambda: drawing.page.locator(".sizes").inner_text().startswith("1.20 "), "the length is known")
+    until(lambda: drawing.page.locator(".sizes").inner_text().startswith("1.20 "), "the length is known")
     drawing.key("?")
     rows = drawing.page.evaluate(
         "[...document.querySelectorAll('dialog dt')].map(dt => [...dt.children].map(k => k.textContent))"
@@ -277,7 +274,7 @@ def test_what_is_told_while_the_page_is_made_is_not_missed(drawing: Drawing) -> 
     drawing.page.reload()
     drawing.page.wait_for_selector("body[data-ready=true]")
     drawing.page.get_by_role("option", name="Kitchen").click()
-    drawing.until(lambda: drawing.page.locator(".sizes").inner_text().startswith("1.20 "), "heard of it")
+    until(lambda: drawing.page.locator(".sizes").inner_text().startswith("1.20 "), "heard of it")
 
 
 def test_an_svg_from_elsewhere_is_taken_in(drawing: Drawing, tmp_path: Path) -> None:
@@ -289,10 +286,10 @@ def test_an_svg_from_elsewhere_is_taken_in(drawing: Drawing, tmp_path: Path) -> 
     with drawing.page.expect_file_chooser() as chooser:
         drawing.page.get_by_role("button", name="Take in a drawing").click()
     chooser.value.set_files(path)
-    drawing.until(lambda: [item.kind for item in drawing.paths.values()] == [Kind.GARAGE], "taken in")
-    drawing.until(lambda: drawing.page.get_by_role("option").count() == 1, "seen on the page")
+    until(lambda: [item.kind for item in drawing.paths.values()] == [Kind.GARAGE], "taken in")
+    until(lambda: drawing.page.get_by_role("option").count() == 1, "seen on the page")
     drawing.key("Control+z")
-    drawing.until(lambda: len(drawing.paths) == 3, "brought back")
+    until(lambda: len(drawing.paths) == 3, "brought back")
 
 
 def test_zooming_keeps_the_place_and_reaches_single_pixels(drawing: Drawing) -> None:
@@ -302,9 +299,9 @@ def test_zooming_keeps_the_place_and_reaches_single_pixels(drawing: Drawing) -> 
     drawing.page.mouse.move(x, y)
     for _ in range(14):
         drawing.page.mouse.wheel(0, -240)
-    drawing.page.wait_for_timeout(400)
+    until(lambda: drawing.page.evaluate("document.querySelector('trace-board').view.scale") > 20, "zoomed")
+    drawing.page.wait_for_timeout(400)  # it is drawn at its best a little later
     np.testing.assert_allclose(drawing.at(*under), (x, y), atol=0.5)
-    assert drawing.page.evaluate("document.querySelector('trace-board').view.scale") > 20
     picture = shot(drawing.page)
     inside, outside = drawing.at(263, 303), drawing.at(257, 297)
     assert picture[round(inside[1]), round(inside[0])].max() < 80
