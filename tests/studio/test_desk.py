@@ -215,6 +215,21 @@ def test_drawing_on_the_house_becomes_a_path_of_the_tracing(desk: Desk) -> None:
         assert np.linalg.norm(np.array(path.points) - corner, axis=1).min() < 0.05
 
 
+def test_a_point_put_twice_is_one_and_two_points_of_a_line_are_never_an_area(desk: Desk) -> None:
+    hand = desk.hand
+    for corner in [(100.0, 60.0), (160.0, 60.0)]:
+        hand.act(Move(do="move", dx=corner[0] - hand.at[0], dy=corner[1] - hand.at[1]))
+        hand.act(Put(do="put"))
+        hand.act(Put(do="put"))
+    assert len(hand.state().points) == 2
+    hand.act(Put(do="put", bend=True))
+    assert [mark.bend for mark in hand.marks] == [False, True], "the last word on it counts"
+    with pytest.raises(InputError, match="encloses nothing"):
+        hand.act(Finish(do="finish", closed=True, kind=Kind.WINDOW))
+    hand.act(Finish(do="finish", closed=True, kind=Kind.ROOF_LINE))
+    assert not desk.tracing.tracing.items[-1].is_area
+
+
 def test_an_arc_by_hand_is_a_circle_through_its_three_points(desk: Desk) -> None:
     from limewash.geometry.path_measure import points_at
     from limewash.studio.hand_shapes import Mark, segments_of

@@ -1,5 +1,8 @@
 """The pages in a real browser: quiet, offline, in their window; forms, hand, check points, phone."""
 
+import time
+from typing import Any
+
 import numpy as np
 import pytest
 from front import PROJECTOR, to_projector
@@ -9,6 +12,7 @@ from waiting import until
 from limewash.media.reading import ClipReader
 from limewash.project.models import Facade, Place
 from limewash.scan.pattern import plan_pattern
+from limewash.studio.hand import Hand
 from limewash.studio.phone_server import PhoneServer
 
 PAGES = ["/", "/site", "/scan", "/trace/house", "/trace/settle", "/show", "/show/packet", "/night"]
@@ -128,6 +132,30 @@ def test_drawing_on_the_house_by_keys_lands_on_the_projector_page(window, studio
     drawn = desk.tracing.tracing.items[-1]
     np.testing.assert_allclose(to_projector([drawn.path.start])[0], start, atol=0.02)
     until(lambda: shot(projector)[round(start[1]), round(start[0] + 2), 1] > 60, "light on the line")
+
+
+def test_points_put_on_a_slow_machine_are_all_in_the_path_that_is_ended_after_them(
+    window, desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = window().open("/trace/house")
+    ready(page)
+    go = Hand._go
+
+    def slow(self: Hand, *args: Any, **how: Any) -> None:
+        time.sleep(0.1)
+        go(self, *args, **how)
+
+    monkeypatch.setattr(Hand, "_go", slow)
+    page.locator("#hand-name").fill("Attic")
+    page.locator(".pad").focus()
+    before = len(desk.tracing.tracing.items)
+    for key in ("Space", "ArrowRight", "ArrowRight", "Space", "ArrowDown", "ArrowDown", "Space", "Enter"):
+        page.keyboard.press(key)
+    until(lambda: len(desk.tracing.tracing.items) > before, "a path")
+    path = desk.tracing.tracing.items[-1]
+    assert (path.title, path.is_area, len(path.path.segments)) == ("Attic", True, 3)
+    until(lambda: page.locator("#said").text_content() == "Attic is drawn", "words for who hears the page")
+    assert page.locator("#hand-name").input_value() == ""
 
 
 def test_check_points_are_moved_by_keys_and_kept(window, desk, root) -> None:

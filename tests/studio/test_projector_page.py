@@ -46,6 +46,21 @@ def test_one_key_blanks_and_brings_back(window, studio) -> None:
     assert lit(page).min() == 255
 
 
+def test_a_key_that_is_held_does_not_make_the_house_flash(window, studio) -> None:
+    page = window(*PROJECTOR).open("/projector")
+    beside = window().open("/")
+    beside.wait_for_selector("body[data-ready=true]")
+    heard = [False]
+    studio.desk.notices.listen(lambda m: heard.append(m["state"]["blanked"]) if m["type"] == "projector" else None)
+    for at, key, black in ((page, "b", True), (page, "Space", False), (beside, "b", True)):
+        for _ in range(6):  # as keys repeat
+            at.keyboard.down(key)
+        at.keyboard.up(key)
+        until(lambda black=black: heard[-1] is black, "the change")
+        settled(at)
+    assert [now for now, before in zip(heard[1:], heard, strict=False) if now != before] == [True, False, True]
+
+
 def test_the_live_tracing_lands_on_the_right_pixels(window, studio) -> None:
     page = window(*PROJECTOR).open("/projector")
     settled(page)

@@ -29,6 +29,8 @@ SLOW = 0.15
 """Share of the usual pointer speed while the slow key is held."""
 NEAR_PX = 40.0
 """How near a corner must be to the cross-hair to be taken hold of."""
+LINES = (Kind.ROOF_LINE, Kind.TRIM, Kind.STEP)
+"""Kinds that are mostly lines: with two points of them, closing means to end."""
 
 
 class Move(Wire):
@@ -157,6 +159,8 @@ class Hand:
                 case Nudge():
                     self._go((self.at[0] + act.dx, self.at[1] + act.dy))
                 case Put():
+                    if self.marks and self.marks[-1].at == self.at:  # pressed twice: still one point
+                        self.marks.pop()
                     self.marks.append(Mark(self.at, bend=act.bend))
                 case Finish():
                     self._finish(act)
@@ -197,11 +201,12 @@ class Hand:
 
     def _finish(self, act: Finish) -> None:
         segments = segments_of(self.marks)
-        if act.closed and segments and math.dist(segments[-1].end, segments[0].start) > 0:
+        closed = act.closed and not (act.kind in LINES and len(self.marks) == 2)
+        if closed and segments and math.dist(segments[-1].end, segments[0].start) > 0:
             segments.append(LineSegment(start=segments[-1].end, end=segments[0].start))
-        if len(segments) < (2 if act.closed else 1):
+        if len(segments) < (2 if closed else 1):
             raise InputError("put at least two points for a line, three for an area, then finish")
-        path = TracedPath(id=act.kind.value, kind=act.kind, title=act.title, closed=act.closed, segments=list(segments))
+        path = TracedPath(id=act.kind.value, kind=act.kind, title=act.title, closed=closed, segments=list(segments))
         self.finish(path)
         self.marks.clear()
 

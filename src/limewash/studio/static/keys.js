@@ -2,8 +2,9 @@
 /** Keyboard: one list of what each key does, for the keys themselves and for the help that shows them. */
 
 /**
- * `typing`: also while the person types in a field; `dialogs`: also while a dialog is open.
- * @typedef {{keys: string, what: string, group?: string, run: (event: KeyboardEvent) => void, typing?: boolean, dialogs?: boolean}} Key
+ * `typing`: also while the person types in a field; `dialogs`: also while a dialog is open; `held`: again and again while
+ * the key is held down.
+ * @typedef {{keys: string, what: string, group?: string, run: (event: KeyboardEvent) => void, typing?: boolean, dialogs?: boolean, held?: boolean}} Key
  */
 
 const MODIFIERS = /** @type {const} */ (["Ctrl", "Alt", "Shift"]);
@@ -62,7 +63,7 @@ export class Keys {
       && key.keys.split(", ").some((one) => one === pressed));
     if (!found) return;
     event.preventDefault();
-    found.run(event);
+    if (!event.repeat || found.held) found.run(event);
   }
 }
 

@@ -76,8 +76,8 @@ async function start() {
   const studio = { api, live, keys, steps, say, announce, ask, projector, project: where.open ? where : null };
   keys.add([
     { keys: "?", what: "Show these keys", dialogs: true, run: () => keysHelp(keys) },
-    { keys: "Ctrl+Z", what: "Undo", run: () => steps.run("undo") },
-    { keys: "Ctrl+Shift+Z, Ctrl+Y", what: "Redo", run: () => steps.run("redo") },
+    { keys: "Ctrl+Z", what: "Undo", held: true, run: () => steps.run("undo") },
+    { keys: "Ctrl+Shift+Z, Ctrl+Y", what: "Redo", held: true, run: () => steps.run("redo") },
     { keys: "B", what: "Projector black, or back to what it showed", dialogs: true, run: () => projector.blank() },
     { keys: "Alt+B", what: "The same while typing in a field", typing: true, dialogs: true, run: () => projector.blank() },
     ...["site", "scan", "trace", "show", "night"].map((name, n) => ({

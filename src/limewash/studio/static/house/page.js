@@ -7,8 +7,6 @@ import { lookControls, phoneControls, projectorHealth } from "../projector/contr
 import { Plate } from "../projector/plate.js";
 import { KINDS } from "../trace/store.js";
 
-const OPEN_KINDS = ["roof-line", "trim", "step"];
-
 /** @param {HTMLElement} root @param {any} studio */
 export async function mount(root, studio) {
   document.title = "On the house - Limewash";
@@ -30,6 +28,8 @@ class HandPage {
     this.paths = map.paths;
     /** What was read out last. @type {string | undefined} */
     this.heard = undefined;
+    /** Name and words of a path that is being ended. @type {{title: string, words: string} | null} */
+    this.ending = null;
     this.plate = new Plate(map.size, (context, plate) => this.paint(context, plate));
     this.plate.element.setAttribute("aria-label", "Track pad: the projector's picture in small");
     this.plate.element.setAttribute("aria-description", "Arrow keys move the cross-hair, Space puts a point, Enter closes the path. Question mark: all keys.");
@@ -51,6 +51,7 @@ class HandPage {
     const { live, steps } = this.studio;
     this.take(this.hand);
     live.on("hand", (/** @type {any} */ message) => this.take(message.hand));
+    live.on("refused", () => { this.ending = null; });
     live.on("drag", (/** @type {any} */ message) => {
       this.paths = this.paths.map((/** @type {any} */ path) => (path.id === message.carried.id ? message.carried : path));
       this.plate.draw();
@@ -100,9 +101,9 @@ class HandPage {
       { keys: "Shift+N", what: "Previous corner", group, run: () => this.act({ do: "previous" }) },
       { keys: "Backspace", what: "Take the last point back", group, run: () => this.act({ do: "back" }) },
       { keys: "Escape", what: "Let go, or drop what is being drawn", group, run: () => this.act({ do: this.hand.holding ? "let-go" : "stop" }) },
-      ...arrows.map(([key, dx, dy]) => ({ keys: `${key}`, what: "Move by one pixel", group, run: () => nudge(Number(dx), Number(dy)) })),
-      ...arrows.map(([key, dx, dy]) => ({ keys: `Shift+${key}`, what: "Move by ten pixels", group, run: () => nudge(Number(dx) * 10, Number(dy) * 10) })),
-      ...arrows.map(([key, dx, dy]) => ({ keys: `Alt+${key}`, what: "Move by a quarter of a pixel", group, run: () => nudge(Number(dx) / 4, Number(dy) / 4) })),
+      ...arrows.map(([key, dx, dy]) => ({ keys: `${key}`, what: "Move by one pixel", group, held: true, run: () => nudge(Number(dx), Number(dy)) })),
+      ...arrows.map(([key, dx, dy]) => ({ keys: `Shift+${key}`, what: "Move by ten pixels", group, held: true, run: () => nudge(Number(dx) * 10, Number(dy) * 10) })),
+      ...arrows.map(([key, dx, dy]) => ({ keys: `Alt+${key}`, what: "Move by a quarter of a pixel", group, held: true, run: () => nudge(Number(dx) / 4, Number(dy) / 4) })),
     ]);
   }
 
@@ -128,16 +129,20 @@ class HandPage {
     this.studio.live.send({ type: "hand", act });
   }
 
-  /** @param {boolean} closed */
-  async finish(closed) {
-    try {
-      await api.post("/api/hand", { do: "finish", closed: closed && !(OPEN_KINDS.includes(this.kind.value) && this.hand.points.length === 2), kind: this.kind.value, title: this.name.value });
-      this.studio.announce(`${this.name.value || this.kind.selectedOptions[0].text} is drawn`);
-      this.name.value = "";
-      this.plate.element.focus();
-    } catch (error) {
-      this.studio.say(/** @type {Error} */ (error).message, "care");
-    }
+  /** On the same way as the points, so that none comes after it. @param {boolean} closed */
+  finish(closed) {
+    const title = this.name.value;
+    this.ending = { title, words: `${title || this.kind.selectedOptions[0].text} is drawn` };
+    this.act({ do: "finish", closed, kind: this.kind.value, title });
+  }
+
+  /** The path is in the tracing: no point is left in the hand. */
+  ended() {
+    if (!this.ending || this.hand.points.length) return;
+    this.studio.announce(this.ending.words);
+    if (this.name.value === this.ending.title) this.name.value = "";
+    this.ending = null;
+    this.plate.element.focus();
   }
 
   /** @param {any} hand */
@@ -145,6 +150,7 @@ class HandPage {
     this.hand = hand;
     this.where.textContent = `${hand.at[0].toFixed(2)}, ${hand.at[1].toFixed(2)}`;
     this.hear();
+    this.ended();
     this.loupe.checked = hand.loupe;
     if (document.activeElement !== this.speed) this.speed.value = hand.speed;
     if (document.activeElement !== this.reach) this.reach.value = hand.reach_px;

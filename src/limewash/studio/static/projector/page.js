@@ -222,10 +222,11 @@ stayAwake();
 
 addEventListener("keydown", (event) => {
   const key = event.key.toLowerCase();
-  if (key === "f") toggleFullScreen();
-  else if (key === "b" || key === " " || key === ".") blank();
-  else return;
+  if (!["f", "b", " ", "."].includes(key)) return;
   event.preventDefault();
+  if (event.repeat) return; // a key that is held must not make the house flash
+  if (key === "f") toggleFullScreen();
+  else blank();
 });
 addEventListener("dblclick", toggleFullScreen);
 

@@ -90,9 +90,9 @@ class SettlePage {
     const group = "Settle";
     keys.add([
       ...[["ArrowLeft", -1, 0], ["ArrowUp", 0, -1], ["ArrowRight", 1, 0], ["ArrowDown", 0, 1]].flatMap(([key, dx, dy]) => [
-        { keys: `${key}`, what: "Move the check point by one pixel", group, run: () => this.arrow(Number(dx), Number(dy)) },
-        { keys: `Shift+${key}`, what: "By ten", group, run: () => this.arrow(Number(dx) * 10, Number(dy) * 10) },
-        { keys: `Alt+${key}`, what: "By a quarter", group, run: () => this.arrow(Number(dx) / 4, Number(dy) / 4) },
+        { keys: `${key}`, what: "Move the check point by one pixel", group, held: true, run: () => this.arrow(Number(dx), Number(dy)) },
+        { keys: `Shift+${key}`, what: "By ten", group, held: true, run: () => this.arrow(Number(dx) * 10, Number(dy) * 10) },
+        { keys: `Alt+${key}`, what: "By a quarter", group, held: true, run: () => this.arrow(Number(dx) / 4, Number(dy) / 4) },
       ]),
       { keys: "A", what: "Look for a corner with the arrow keys", group, run: () => this.look() },
       { keys: "Enter", what: "Make the ringed corner a check point", group, run: () => this.takeLooked() },

@@ -49,10 +49,10 @@ class ShowPage {
     studio.live.on("score", (/** @type {any} */ message) => this.changedElsewhere(message));
     studio.live.on("again", () => this.changedElsewhere({ name: this.name, seen: "" }));
     studio.keys.add([
-      { keys: "ArrowRight", what: "A frame's breath onward", group: "Show", run: () => this.line.move(0.5) },
-      { keys: "ArrowLeft", what: "Back", group: "Show", run: () => this.line.move(-0.5) },
-      { keys: "Shift+ArrowRight", what: "Five seconds onward", group: "Show", run: () => this.line.move(5) },
-      { keys: "Shift+ArrowLeft", what: "Five seconds back", group: "Show", run: () => this.line.move(-5) },
+      { keys: "ArrowRight", what: "Half a second onward", group: "Show", held: true, run: () => this.line.move(0.5) },
+      { keys: "ArrowLeft", what: "Half a second back", group: "Show", held: true, run: () => this.line.move(-0.5) },
+      { keys: "Shift+ArrowRight", what: "Five seconds onward", group: "Show", held: true, run: () => this.line.move(5) },
+      { keys: "Shift+ArrowLeft", what: "Five seconds back", group: "Show", held: true, run: () => this.line.move(-5) },
       { keys: "Home", what: "To the start", group: "Show", run: () => this.line.move(-1e6) },
       { keys: "End", what: "To the end", group: "Show", run: () => this.line.move(1e6) },
       { keys: "Ctrl+S", what: "Save the score now", group: "Show", typing: true, run: () => this.save() },

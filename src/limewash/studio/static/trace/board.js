@@ -182,11 +182,11 @@ export class TraceBoard extends HTMLElement {
     return toPhoto(this.view, this.#on(event));
   }
 
-  /** Space goes down: while it is held, the mouse moves the photo. It comes again and again while it is held. */
+  /** Space goes down: while it is held, the mouse moves the photo. */
   spaceDown() {
     this.focus({ preventScroll: true });
-    if (!this.#space) this.#spaceUsed = false;
     this.#space = true;
+    this.#spaceUsed = false;
   }
 
   /** Space was pressed shortly: a click of the pointer that the arrow keys move. @param {KeyboardEvent} event */

@@ -9,7 +9,7 @@ export function traceKeys(desk) {
   const hand = "In hand";
   const arrows = /** @type {const} */ ([["Left", -1, 0], ["Up", 0, -1], ["Right", 1, 0], ["Down", 0, 1]]).flatMap(([name, dx, dy]) =>
     /** @type {const} */ ([["", 1, "one step"], ["Shift+", 10, "ten steps"], ["Alt+", 0.25, "a quarter step"]]).map(([held, times, words]) => ({
-      keys: `${held}Arrow${name}`, what: `Nudge by ${words}; with a tool: move the cross-hair`, group: hand,
+      keys: `${held}Arrow${name}`, what: `Nudge by ${words}; with a tool: move the cross-hair`, group: hand, held: true,
       run: () => {
         if (desk.pointer.takesArrows) desk.pointer.move([dx, dy], times);
         else if (!desk.nudgeStep([dx, dy], times)) desk.board.pan([-dx * 60, -dy * 60]);
@@ -36,8 +36,8 @@ export function traceKeys(desk) {
     { keys: "P", what: "Show the tracing on the house", group: "View", run: () => desk.preview.toggle() },
     { keys: "F", what: "The whole photo", group: "View", run: () => desk.board.fit() },
     { keys: "Shift+F", what: "What is in hand, close up", group: "View", run: () => desk.look([...desk.selected]) },
-    { keys: "+, =", what: "Closer", group: "View", run: () => desk.board.zoom(1.5) },
-    { keys: "-", what: "Farther", group: "View", run: () => desk.board.zoom(1 / 1.5) },
+    { keys: "+, =", what: "Closer", group: "View", held: true, run: () => desk.board.zoom(1.5) },
+    { keys: "-", what: "Farther", group: "View", held: true, run: () => desk.board.zoom(1 / 1.5) },
     { keys: "D", what: "Night photo, daylight photo", group: "View", run: () => desk.strip.otherPhoto() },
     { keys: "Z", what: "Loupe", group: "View", run: () => { desk.loupe = !desk.loupe; desk.refresh(); } },
     { keys: "G", what: "Catch corners, lines, level and plumb", group: "View", run: () => { desk.catches = !desk.catches; desk.refresh(); } },
