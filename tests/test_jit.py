@@ -4,7 +4,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numba
 import pytest
+
+from limewash.jit import kernel
 
 INNER = "from limewash.jit import kernel\n\nSCALE = 2.0\n\n@kernel\ndef inner(x):\n    return x + 1.0\n"
 OUTER = (
@@ -19,6 +22,18 @@ def run(folder: Path) -> tuple[float, int]:
     done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=True)
     value, *hits = done.stdout.split()
     return float(value), sum(map(int, hits))
+
+
+def test_where_nothing_can_be_kept_it_is_compiled_at_each_start(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where neither the program's folder nor the user's own can be written to."""
+
+    def double(x: float) -> float:
+        return 2.0 * x
+
+    monkeypatch.setattr("numba.core.caching.CompileResultCacheImpl._locator_classes", [])
+    with pytest.raises(RuntimeError, match="no locator"):
+        numba.njit(cache=True)(double)
+    assert kernel(double)(3.0) == 6.0
 
 
 @pytest.mark.parametrize(

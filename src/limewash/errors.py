@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import os
+import re
+import shlex
 from collections.abc import Iterable
 
 
@@ -12,6 +15,14 @@ class LimewashError(Exception):
 
 class InputError(LimewashError, ValueError):
     """Something that the person can put right: says what is wrong, where, and what to do."""
+
+
+def as_typed(word: object) -> str:
+    """A word of a command as it must be typed: in quotes where it holds a space or what a shell reads as its own."""
+    text, windows = str(word), os.name == "nt"
+    if re.fullmatch(r"[\w./\\:+-]+" if windows else r"[\w./:+-]+", text):
+        return text
+    return shlex.quote(text) if not windows and re.search(r'[$`"\\!]', text) else f'"{text}"'
 
 
 def did_you_mean(word: str, allowed: Iterable[str]) -> str:

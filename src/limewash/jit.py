@@ -61,7 +61,11 @@ def _compiled(function: F, *, parallel: bool = False, fastmath: bool | set[str] 
     numba.config.CACHE_DIR = str(folder / f"kernels-{_stamp(function)}")  # type: ignore[attr-defined]
     try:
         jit = numba.njit(cache=True, nogil=True, error_model="numpy", parallel=parallel, fastmath=fastmath)
-        return cast(F, jit(function))
+        try:
+            return cast(F, jit(function))
+        except RuntimeError:  # neither this folder nor the user's own can be written to: compiled at each start
+            plain = numba.njit(nogil=True, error_model="numpy", parallel=parallel, fastmath=fastmath)
+            return cast(F, plain(function))
     finally:
         numba.config.CACHE_DIR = user_folder  # type: ignore[attr-defined]
 

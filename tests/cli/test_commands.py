@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -47,6 +49,28 @@ def test_new_makes_a_project_for_the_projector_named(tmp_path: Path, monkeypatch
     project = open_project(tmp_path / "our-house")
     assert project.house.name == "our-house"
     assert project.rig.projector.size == (1280, 800)
+
+
+@pytest.mark.parametrize("folder", ["Haus Müller", "ours (old) & new", "our-house"])
+def test_the_commands_after_new_can_be_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], folder: str
+) -> None:
+    root = tmp_path / folder
+    assert run(monkeypatch, "new", str(root), "--size", "1280 X 800") == 0
+    steps = re.findall(r"\d\. (limewash .*)", capsys.readouterr().err)
+    assert [shlex.split(step) for step in steps] == [
+        ["limewash", "scan", "pattern", "pattern.mp4", "--size", "1280x800"],
+        ["limewash", "scan", "read", "CLIP.mp4", "--project", str(root)],
+    ]
+
+
+@pytest.mark.parametrize("verb", [("map", "export"), ("scan", "check")])
+def test_a_folder_that_is_no_project_is_named_as_it_must_be_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], verb: tuple[str, str]
+) -> None:
+    folder = tmp_path / "Haus Müller"
+    assert run(monkeypatch, *verb, "--project", str(folder)) == 2
+    assert f"'limewash new \"{folder}\"'" in " ".join(capsys.readouterr().err.split())
 
 
 @pytest.mark.parametrize(

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from limewash.cli import main as cli
 from limewash.project.folder import create_project, open_project
 from limewash.project.models import House
+from limewash.project.site_models import Box
+from limewash.site.projector_classes import PROJECTOR_CLASSES
 from limewash.world.model import read_house
 from limewash.world.sketch import facade_of, rig_of, site_of
 
@@ -70,6 +75,17 @@ def test_check_tells_a_person_and_draws(run: Run, folder: Path, capsys: pytest.C
     }  # fmt: skip
 
 
+def test_check_says_when_the_box_gets_too_hot(run: Run, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    house = open_project(folder).house
+    assert house.site is not None
+    tight = Box(wall_m2=0.8, air_flow_m3_h=5.0)
+    open_project(folder).with_house(site=house.site.model_copy(update={"box": tight}))
+    assert run("check", "--project", str(folder)) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert "! Inside it would get" in said
+    assert "! Never run it with the openings shut" in said
+
+
 def test_search_ranks_says_why_and_can_take_a_stand(run: Run, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("search", "--project", str(folder), "--json", "--drawings", str(folder / "site")) == 0
     found = json.loads(capsys.readouterr().out)
@@ -84,6 +100,133 @@ def test_search_ranks_says_why_and_can_take_a_stand(run: Run, folder: Path, caps
     taken = next(rig for rig in rigs if rig.stand is not None and rig.stand.x_m == best["stand"]["x_m"])
     assert taken.projector.throw_ratio == pytest.approx(best["throw_ratio"])
     assert run("check", "--project", str(folder), "--rig", taken.name, "--json") == 0
+
+
+BY_HAND = """# Measured on Sunday.
+format = 1
+name = "Ours"
+
+[facade]
+width_m = "26 ft"   # with the long tape
+height_m = 5
+reflectance = 0.5
+
+[site.ambient]
+wall_lx = 3  # the lamp at the gate
+
+[[site.zone]]
+name = "lawn"
+kind = "lawn"
+ground_m = [[0, "6 m"], [8, "6 m"], [8, 12], [0, 12]]
+
+[site.search]
+step_m = "1 m"
+heights_m = [1]
+projectors = ["laser"]  # the club has one
+need_contrast = 2
+
+[[rig]]  # the one from the attic
+video_cable_m = "32 ft"  # the long one
+
+[rig.projector]
+name = "attic"
+throw_ratio = 1.40  # wide
+light_lm = 3200     # in the bright mode
+feet = { front_to_rear_m = "25 cm" }  # with a ruler
+
+[rig.stand]
+x_m = "13 ft"  # from the left corner
+height_m = 1
+distance_m = "9.5 m"
+roll_deg = 1.5  # the bench is not level
+"""
+
+
+@pytest.fixture
+def by_hand(tmp_path: Path) -> Path:
+    """A project whose house file was written by hand; its name must be typed in quotes."""
+    root = tmp_path / "Haus Müller"
+    root.mkdir()
+    (root / "house.toml").write_text(BY_HAND, encoding="utf-8")
+    return root
+
+
+def found_by(run: Run, capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, Any]:
+    """What `site search ... --json` gives."""
+    capsys.readouterr()
+    assert run("search", *arguments, "--json") == 0
+    return dict(json.loads(capsys.readouterr().out))
+
+
+def number_of(found: dict[str, Any], projector: str) -> int:
+    """Which of the best uses a projector, counted from one."""
+    return 1 + next(n for n, stand in enumerate(found["best"]) if stand["projector"] == projector)
+
+
+def taken_back(text: str) -> set[str]:
+    """Lines of `BY_HAND` that are no longer there."""
+    return set(BY_HAND.splitlines()) - set(text.splitlines())
+
+
+def test_taking_a_stand_for_a_rig_changes_that_stand_alone(
+    run: Run, by_hand: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = ("--project", str(by_hand))
+    found = found_by(run, capsys, *project)
+    number = number_of(found, "attic")
+    before = open_project(by_hand).house
+    assert run("search", *project, "--take", f"{number}") == 0
+    after = open_project(by_hand).house
+    (rig,) = after.rig
+    assert rig.stand is not None
+    assert rig.stand.model_dump() == found["best"][number - 1]["stand"]
+    assert rig.stand.roll_deg == 0.0  # as it was searched, not as the bench was
+    settings = {"throw_ratio": rig.projector.throw_ratio, "lens_shift": rig.projector.lens_shift}
+    assert rig == before.rig[0].model_copy(
+        update={"stand": rig.stand, "projector": before.rig[0].projector.model_copy(update=settings)}
+    )
+    assert after.model_copy(update={"rig": before.rig}) == before
+    text = (by_hand / "house.toml").read_text("utf-8")
+    at = BY_HAND.index("[rig.stand]")
+    stand = set(BY_HAND[at:].splitlines())
+    assert taken_back(text) <= stand | {"throw_ratio = 1.40  # wide"}
+    added = set(tomllib.loads(text)["rig"][0]["projector"]) - set(tomllib.loads(BY_HAND)["rig"][0]["projector"])
+    assert added <= {"lens_shift"}
+
+
+def test_taking_a_class_adds_a_rig_of_what_is_known_of_it(
+    run: Run, by_hand: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = ("--project", str(by_hand))
+    found = found_by(run, capsys, *project, "--count", "20")
+    number = number_of(found, "laser")
+    assert run("search", *project, "--take", f"{number}") == 0
+    said = capsys.readouterr().err
+    look = shlex.split(said.split("Look at it: ")[1].splitlines()[0])
+    assert look == ["limewash", "site", "check", "--project", str(by_hand), "--rig", "laser"]
+    assert run(*look[2:], "--json") == 0
+    text = (by_hand / "house.toml").read_text("utf-8")
+    assert taken_back(text) == set()
+    first, taken = tomllib.loads(text)["rig"]
+    assert first == tomllib.loads(BY_HAND)["rig"][0]
+    assert set(taken) == {"name", "projector", "stand"}
+    known = PROJECTOR_CLASSES["laser"].model_dump(exclude_unset=True)
+    assert set(taken["projector"]) == {*known, "throw_ratio", "lens_shift"}
+    # The next search tries the attic's projector and this one, each once.
+    again = found_by(run, capsys, *project, "--count", "20")
+    assert again["evaluated"] == found["evaluated"]
+    assert {stand["projector"] for stand in again["best"]} == {"attic", "laser"}
+
+
+def test_a_stand_beyond_those_that_are_shown_can_be_taken(
+    run: Run, by_hand: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = ("--project", str(by_hand))
+    third = found_by(run, capsys, *project)["best"][2]
+    assert run("search", *project, "--count", "1", "--take", "3") == 0
+    assert "Wrote stand 3" in capsys.readouterr().err
+    stands = [rig.stand.model_dump() for rig in open_project(by_hand).house.rig if rig.stand is not None]
+    assert third["stand"] in stands
 
 
 def test_card_is_written_into_the_project(run: Run, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import shutil
 from datetime import datetime
 from pathlib import Path
 
@@ -52,6 +53,30 @@ def test_the_newest_scan_is_used_unless_another_is_named(project: Project) -> No
     assert project.with_house(scan="scan-2").scan_folder().name == "scan-2"
     with pytest.raises(InputError, match="did you mean 'scan-10'"):
         project.scan_folder("scan-11")
+
+
+def test_what_is_half_written_is_no_scan_and_the_next_one_is_the_newest(project: Project) -> None:
+    for name in ("scan-1", "scan-2", ".scan-3.0a1b2c3d.part"):
+        a_scan(project, name)
+    assert project.scans() == ["scan-1", "scan-2"]
+    shutil.rmtree(project.root / "scans" / "scan-1")
+    assert project.next_scan().name == "scan-3", "a free number below would not be the newest"
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="nothing is forbidden to the administrator")
+def test_a_project_that_may_not_be_written_is_told_before_a_clip_is_read(project: Project) -> None:
+    scans = project.root / "scans"
+    project.check_takes_scans()
+    assert list(scans.iterdir()) == []
+    scans.chmod(0o500)
+    try:
+        with pytest.raises(InputError, match="choose a folder that you may write to"):
+            project.check_takes_scans()
+        scans.chmod(0o300)
+        with pytest.raises(InputError, match="may not be read"):
+            project.scans()
+    finally:
+        scans.chmod(0o700)
 
 
 def test_a_replaced_file_is_kept_in_the_history(project: Project) -> None:

@@ -58,7 +58,9 @@ def test_a_filmed_pattern_is_read_like_any_clip(tmp_path: Path, clip: Path) -> N
                 if rng.uniform() > 0.03:
                     yield 5.0 + t_s + rng.uniform(0.0, 0.004), picture
 
-    count, rate = film_live(frames(), tmp_path / "live.mp4", 100.0)
+    with ClipReader(clip) as reader:
+        length_s = reader.info.duration_s
+    count, rate = film_live(frames(), tmp_path / "live.mp4", length_s)
     assert rate == pytest.approx(29.97 * 0.97, rel=0.02)
     with ClipReader(tmp_path / "live.mp4") as reader:
         assert sum(1 for _ in reader.luma()) == count
@@ -78,6 +80,13 @@ def test_a_slow_camera_and_a_dead_one_are_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="sends no picture"):
         look(iter(()))
     assert not (tmp_path / "none.mp4").exists()
+
+
+def test_a_camera_that_stops_sending_is_told(tmp_path: Path) -> None:
+    frames = ((n / 30.0, np.full((48, 64, 3), n, np.uint8)) for n in range(60))
+    with pytest.raises(InputError, match=r"stopped sending after 2\.0 s of 40 s"):
+        film_live(frames, tmp_path / "a.mp4", 40.0)
+    assert (tmp_path / "a.mp4").is_file()
 
 
 def test_ctrl_c_ends_the_clip_and_keeps_it(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,12 +17,14 @@ from limewash.errors import InputError
 from limewash.geometry.homography import apply_homography
 from limewash.media.reading import ClipReader
 from limewash.media.writing import VideoWriter
+from limewash.project.folder import Project, create_project
+from limewash.project.models import House
 from limewash.scan import read
 from limewash.scan.clip import take_clip
 from limewash.scan.correspondence import Correspondence, load_correspondence
 from limewash.scan.findings import load_findings
 from limewash.scan.pattern import plan_pattern
-from limewash.scan.read import ScanResult, read_clip, save_scan
+from limewash.scan.read import ScanResult, keep_scan, read_clip, save_scan
 
 
 def coverage(found: Correspondence) -> float:
@@ -235,6 +238,42 @@ def test_clip_that_ends_early_is_refused(tmp_path: Path) -> None:
 def test_wrong_projector_size_is_named(clip: Path) -> None:
     with pytest.raises(InputError, match="the projector of this project has 1280x720"):
         read_clip(clip, (1280, 720))
+
+
+def test_two_readings_at_once_keep_both_scans(
+    tmp_path: Path, scan: ScanResult, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    project = create_project(tmp_path / "house", House(name="House"))
+    taken = project.root / "scans" / "scan-1"
+    first = [taken]
+    number = Project.next_scan
+    monkeypatch.setattr(Project, "next_scan", lambda self: first.pop() if first else number(self))
+    save_scan(taken, scan)  # the other one, a moment after this one has looked for a free number
+    assert keep_scan(project, scan).name == "scan-2"
+    assert project.scans() == ["scan-1", "scan-2"]
+    assert not list((project.root / "scans").glob(".*"))
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"no archive", b"PK\x03\x04 and no more"],
+)
+def test_a_damaged_correspondence_is_told(tmp_path: Path, data: bytes) -> None:
+    path = tmp_path / "correspondence.npz"
+    path.write_bytes(data)
+    with pytest.raises(InputError, match=r"damaged|empty"):
+        load_correspondence(path)
+    np.save(tmp_path / "other.npy", np.zeros(3))
+    with pytest.raises(InputError, match="is not a correspondence file"):
+        load_correspondence(tmp_path / "other.npy")
+
+
+@pytest.mark.parametrize("faulty", [{"format": "x"}, {"findings": [{"code": "a", "severity": "bad", "text": "t"}]}])
+def test_damaged_findings_are_told_with_their_file(tmp_path: Path, faulty: dict[str, object]) -> None:
+    path = tmp_path / "findings.json"
+    path.write_text(json.dumps({"format": 1, "findings": [], **faulty}))
+    with pytest.raises(InputError, match=r"findings\.json: these are no findings"):
+        load_findings(path)
 
 
 def test_bumped_camera_is_refused(tmp_path: Path) -> None:

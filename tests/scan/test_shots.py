@@ -238,6 +238,28 @@ def test_a_zip_of_photos_is_read_like_a_folder(tmp_path: Path, shots: dict[Hold,
     assert sorted(path.name for path in tmp_path.iterdir()) == ["photos", "photos.zip"]
 
 
+def test_a_photo_in_a_zip_is_named_as_the_person_knows_it(tmp_path: Path, shots: dict[Hold, NDArray[np.uint8]]) -> None:
+    put(tmp_path / "photos", [*shots.values()])
+    write_image(tmp_path / "photos" / "IMG_0003.png", np.zeros((20, 30), np.uint8))
+    path = tmp_path / "a.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        for photo in sorted((tmp_path / "photos").iterdir()):
+            archive.write(photo, f"DCIM/{photo.name}")
+    with pytest.raises(InputError, match=r"IMG_0003\.png is 30 x 20"):
+        read_any(path, SIZE)
+
+
+def test_a_zip_with_a_damaged_photo_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("a.png", bytes(range(256)) * 200)
+    data = bytearray(path.read_bytes())
+    data[45:90] = b"\xff" * 45
+    path.write_bytes(data)
+    with pytest.raises(InputError, match="damaged"):
+        read_any(path, SIZE)
+
+
 def test_zips_without_photos_are_refused(tmp_path: Path) -> None:
     path = tmp_path / "a.zip"
     path.write_bytes(b"PK but no more")

@@ -117,6 +117,16 @@ def test_ideal_stills_decode_exactly() -> None:
     assert np.array_equal(found.y, y)
 
 
+def test_rows_before_columns_are_told_and_hidden_files_do_not_count(tmp_path: Path) -> None:
+    square = patterns((256, 256))
+    columns = 2 * gray_code_length((256, 256))[0]
+    for n, still in enumerate([*square[columns:-2], *square[:columns], *square[-2:]]):
+        write_image(tmp_path / f"shot{n}.png", still)
+    (tmp_path / "._shot0.png").write_bytes(b"a note of the system")
+    findings = read_gray_stills(tmp_path, (256, 256)).findings
+    assert "mirrored" in {item.code for item in findings.warnings}
+
+
 def test_unlit_pixels_are_left_out() -> None:
     dark = np.random.default_rng(1).integers(8, 13, (len(patterns(SIZE)), 60, 80)).astype(np.uint8)
     assert np.isfinite(decode_gray(dark, SIZE).x).mean() < 0.01

@@ -265,6 +265,17 @@ def test_a_similarity_is_found_again(scale: float, turn: tuple[float, ...], shif
     assert np.allclose(found_shift, shift, atol=1e-8)
 
 
+def test_a_measured_place_beside_the_photo_is_told(tmp_path: Path) -> None:
+    point = {"what": "door", "wall_m": [1.0, 0.0], "photo_px": [350.0, 90000.0]}
+    house = House.model_validate({"name": "A house", "facade": {"width_m": 9.0, "height_m": 6.0, "measured": [point]}})
+    project = create_project(tmp_path / "house", house)
+    folder = project.next_scan()
+    folder.mkdir(parents=True)
+    save_correspondence(folder / "correspondence.npz", scan("painted"))
+    with pytest.raises(InputError, match=r"'door': photo_px must lie on .* got \[350, 90000\]"):
+        measure.measure_scan(project)
+
+
 def test_a_scan_is_measured_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     project = create_project(tmp_path / "house", House(name="A house"))
     folder = project.next_scan()

@@ -123,6 +123,23 @@ def test_missing_damaged_and_newer_files_are_told_apart(tmp_path: Path) -> None:
         read_score(tmp_path / "score.toml")
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ("length_s = 30", "length_s = 30\nlength_s = 60", "length_s"),
+        ('effect = "hearth glow"', 'effect = "hearth glow"\neffect = "slow beam"', "effect"),
+        ("[[cue]]", "[cue.how]\n[[cue]]", "cue"),
+    ],
+)
+def test_what_is_given_twice_is_told_with_the_file(tmp_path: Path, old: str, new: str, key: str) -> None:
+    path = tmp_path / "score.toml"
+    text = 'format = 1\n[show]\ntitle = "Trial"\nlength_s = 30\n[[cue]]\neffect = "hearth glow"\nwhere = "windows"\n'
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(InputError, match=f'"{key}" already exists') as caught:
+        read_score(path)
+    assert str(caught.value).startswith(str(path))
+
+
 def test_a_cues_chance_stays_its_own_when_others_come_before_it() -> None:
     data = changed()
     before = parse_score(data, where="x").timed[0].seed

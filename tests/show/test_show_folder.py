@@ -8,10 +8,11 @@ from invented_house import invented_map
 
 from limewash.errors import InputError
 from limewash.facade.map import export_map
+from limewash.media.images import write_image
 from limewash.project.folder import Project, create_project
 from limewash.project.models import Facade, House, MeasuredPoint
 from limewash.scan.correspondence import Correspondence, save_correspondence
-from limewash.show.folder import open_show, start_show, wall_of
+from limewash.show.folder import open_show, proof_size, start_show, wall_of
 
 SIZE = (480, 270)
 METRES_A_PIXEL = 0.02
@@ -89,3 +90,27 @@ def test_without_a_map_the_next_step_is_named(tmp_path: Path) -> None:
     bare = create_project(tmp_path / "bare", House(name="Bare"))
     with pytest.raises(InputError, match="limewash map export"):
         start_show(bare, "evening")
+
+
+@pytest.mark.parametrize(
+    ("photo_size", "wanted"),
+    [
+        ((4032, 3024), (1280, 960)),
+        ((3024, 4032), (960, 1280)),
+        ((1920, 1080), (1280, 720)),
+        ((1280, 720), (1280, 720)),
+        ((640, 480), (640, 480)),
+        ((4001, 2999), (1280, 960)),
+        ((1283, 1281), (1280, 1278)),
+        ((1279, 853), (1280, 852)),
+        ((641, 359), (640, 360)),
+        ((4000, 10), (1280, 4)),
+        ((3000, 1), (1280, 2)),
+    ],
+)
+def test_the_proof_has_the_photos_shape(project: Project, photo_size: tuple[int, int], wanted: tuple[int, int]) -> None:
+    write_image(project.scan_folder() / "photo.png", np.zeros((photo_size[1], photo_size[0], 3), dtype=np.uint8))
+    size = proof_size(project)
+    assert size == pytest.approx(wanted, abs=2)
+    assert [side % 2 for side in size] == [0, 0]
+    assert min(size) >= 2 and max(size) <= 1280

@@ -45,6 +45,33 @@ def test_nothing_overlaps_and_all_is_on_the_paper(data: dict[str, Any], make: Ma
             assert edge.covers(shapely.Polygon(label.corners_mm())), label.text
 
 
+@pytest.mark.parametrize("paper", list(PAPERS))
+@pytest.mark.parametrize(
+    ("name", "rig"),
+    [
+        ("The old school house of the village at the end of the long lane behind the mill " * 2, "main"),
+        ("Ours", "the borrowed projector of the music club, on the scaffold beside the chestnut tree " * 2),
+        ("The old school house of the village at the end of the long lane", "on the scaffold by the chestnut tree"),
+        ("W" * 200, "W" * 200),
+        ("Ours", "main"),
+    ],
+    ids=["house", "rig", "both", "one word", "short"],
+)
+def test_long_names_stay_apart_and_on_the_paper(
+    data: dict[str, Any], make: Make, paper: str, name: str, rig: str
+) -> None:
+    data["name"], data["rig"][0]["name"] = name, rig
+    for sheet in card_pages(*ready(make(data)), paper=paper):
+        assert [(a.text, b.text) for a, b in overlaps(sheet.labels)] == []
+        edge = shapely.box(5, 5, sheet.width_mm - 5, sheet.height_mm - 5)
+        assert [label.text for label in sheet.labels if not edge.covers(shapely.Polygon(label.corners_mm()))] == []
+        head, corner, *_ = sheet.labels
+        assert head.text == name or (
+            head.text.endswith("...") and name.startswith(head.text[:-3]) and len(head.text) > 20
+        )
+        assert corner.text == f"rig {rig!r}" or (corner.text.endswith("...") and corner.text.startswith("rig '"))
+
+
 @pytest.mark.parametrize(("paper", "size_pt"), [("a4", (595.28, 841.89)), ("letter", (612.0, 792.0))])
 def test_the_pdf_has_two_pages_of_the_paper(house: House, paper: str, size_pt: tuple[float, float]) -> None:
     reader = pypdf.PdfReader(io.BytesIO(card_pdf(*ready(house), paper=paper)))
@@ -136,6 +163,23 @@ def test_the_packing_list_has_quantities_and_lengths(house: House) -> None:
     assert any("props" in thing.what for thing in things)
 
 
+@pytest.mark.parametrize(("units", "told"), [("metric", "30.00 m"), ("imperial", "98 ft 5 in")])
+def test_a_cord_that_is_there_is_packed_as_it_is(data: dict[str, Any], make: Make, units: str, told: str) -> None:
+    data["site"]["units"] = units
+    data["site"]["power"].update(cord_m=30.0, cord_mm2=2.5)
+    _, scene, placement = ready(make(data))
+    cord = next(t for t in packing_list(placement, scene, services_of(placement, scene)) if "extension" in t.what)
+    assert cord.what == f"outdoor extension cord, {told}, 2.5 mm2, in one piece"
+
+
+def test_what_was_assumed_is_told_on_the_card(data: dict[str, Any], make: Make) -> None:
+    data["rig"][0]["projector"].pop("power_w")
+    data["site"].pop("night")
+    told = " ".join(label.text for label in card_pages(*ready(make(data)))[1].labels)
+    assert "power_w of the projector is not given: 300 W taken" in told
+    assert "an evening of 10" in told
+
+
 def test_a_rig_without_feet_still_gets_a_card(data: dict[str, Any], make: Make) -> None:
     data["rig"][0]["projector"].pop("feet")
     data["site"].pop("power")
@@ -160,6 +204,7 @@ def test_a_site_with_much_to_mind_still_fits_the_card(data: dict[str, Any], make
     data["site"].update(neighbour=windows, zone=[*data["site"]["zone"], *walks])
     data["site"]["power"].update(other_load_w=4000.0, cord_m=3.0, rcd=False)
     data["rig"][0]["projector"].update(throw_ratio=0.8, focus_range_m=[1.0, 5.0], fan_clearance_m=0.4)
+    data["rig"][0]["projector"].pop("power_w")
     house, scene, placement = ready(make(data))
     assert len([spill for spill in placement.spills if spill.kind == "neighbour"]) > 3
     told = " ".join(cautions(placement, scene))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -129,6 +130,20 @@ def test_light_on_a_neighbours_window_is_told_from_either_side(data: dict[str, A
         spill = next(s for s in found.spills if s.name == "bedroom")
         assert spill.light_lm > 1.0
         assert any("'bedroom'" in text for text in cautions(found, build_scene(make(data))))
+
+
+@pytest.mark.parametrize("light_lm", [0.04, 0.3, 0.6, 41.7, 1234.5])
+@pytest.mark.parametrize("kind", ["neighbour", "road"])
+def test_a_little_spilled_light_is_not_told_as_none(
+    data: dict[str, Any], make: Make, kind: str, light_lm: float
+) -> None:
+    data["rig"][0]["stand"]["yaw_deg"] = 20.0
+    house = make(data)
+    found = placed(house)
+    spill = replace(found.spills[0], kind=kind, light_lm=light_lm)
+    (caution,) = [c for c in cautions(replace(found, spills=(spill,)), build_scene(house)) if " lm fall on " in c]
+    told = float(caution.split()[0])
+    assert told == pytest.approx(light_lm, abs=0.5 if light_lm > 0.5 else 0.005)
 
 
 def test_focus_is_told_only_where_the_lens_is_known(data: dict[str, Any], make: Make) -> None:

@@ -19,7 +19,15 @@ from limewash.site.advice import what_would_help, why_first
 from limewash.site.placement import check_rig
 from limewash.site.projector_classes import PROJECTOR_CLASSES
 from limewash.site.scene import WHOLE, build_scene
-from limewash.site.search import CRITERIA, Candidate, SearchResult, search, stand_places, weights
+from limewash.site.search import (
+    CRITERIA,
+    Candidate,
+    SearchResult,
+    projectors_to_try,
+    search,
+    stand_places,
+    weights,
+)
 from limewash.site.tables import ground_grid, projector_row, section_table
 from limewash.site.visibility import seen_by_eye
 
@@ -67,6 +75,15 @@ def test_the_kernel_agrees_with_the_exact_reckoning(wide: House) -> None:
         assert candidate.mean_lx == pytest.approx(lux, rel=0.03)
         assert candidate.contrast == pytest.approx(np.exp(np.log(np.concatenate(contrast)).mean()), rel=0.03)
         assert 1.0 - candidate.wasted == pytest.approx(lit * lux / exact.output.light_lm, abs=0.03)
+
+
+def test_a_class_that_was_taken_as_a_rig_is_tried_once(data: dict[str, Any], make: Make) -> None:
+    data["site"]["search"] = {"projectors": ["laser", "standard"]}
+    laser = PROJECTOR_CLASSES["laser"].model_copy(update={"throw_ratio": 1.7})
+    data["rig"].append({"name": "laser", "projector": laser.model_dump(mode="json", exclude_none=True)})
+    tried = projectors_to_try(make(data))
+    assert [label for label, _ in tried] == ["office projector", "laser", "standard"]
+    assert tried[1][1].throw_ratio == 1.7  # as it is in the house file, at the zoom that was taken
 
 
 def test_wall_that_nobody_sees_needs_no_light(house: House) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import socket
-import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,11 +9,11 @@ from typing import TYPE_CHECKING
 import pytest
 from fastapi.testclient import TestClient
 from front import make_project
+from running_studio import RunningStudio
 
 from limewash.studio.app import create_app
 from limewash.studio.desk import Desk
 from limewash.studio.recent import Recent
-from limewash.studio.server import Server
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -37,22 +35,6 @@ def desk(root: Path, tmp_path: Path) -> Iterator[Desk]:
 @pytest.fixture
 def client(desk: Desk) -> TestClient:
     return TestClient(create_app(desk), base_url="http://127.0.0.1:8750")
-
-
-class RunningStudio:
-    """A studio on a free port, as the browser meets it."""
-
-    def __init__(self, desk: Desk) -> None:
-        self.desk = desk
-        self.listener = socket.create_server(("127.0.0.1", 0))
-        self.address = f"http://127.0.0.1:{self.listener.getsockname()[1]}"
-        self._server = Server(desk, self.listener, lambda: None)
-        self._thread = threading.Thread(target=self._server.run, daemon=True)
-        self._thread.start()
-
-    def stop(self) -> None:
-        self._server.stop()
-        self._thread.join(timeout=10)
 
 
 @pytest.fixture
@@ -82,6 +64,10 @@ class Window:
     def may_be_refused(self, *statuses: int) -> None:
         """The browser reports requests that are refused: this test causes some with these HTTP statuses."""
         self._refused += [f"status of {status} " for status in statuses]
+
+    def may_be_unanswered(self) -> None:
+        """The browser reports requests that nobody answers: in this test the studio is away for a while."""
+        self._refused += ["net::ERR_", "WebSocket connection to"]
 
     def check_quiet(self) -> None:
         """Nothing in the console, no request to anywhere else."""

@@ -1,5 +1,6 @@
 """The desk without the web: saving, history, drags, other programs, check points by eye."""
 
+import threading
 from itertools import pairwise
 from pathlib import Path
 
@@ -12,9 +13,11 @@ from waiting import until
 
 from limewash.errors import InputError
 from limewash.facade.svg import read_tracing, write_tracing
-from limewash.facade.tracing import Kind, Tracing
+from limewash.facade.tracing import Kind, Traced, Tracing
 from limewash.project.folder import open_project
 from limewash.scan.correspondence import load_correspondence
+from limewash.studio import tracing_desk
+from limewash.studio.carry import Carrier
 from limewash.studio.desk import Desk
 from limewash.studio.document import ConflictError
 from limewash.studio.ground import open_ground
@@ -24,8 +27,8 @@ from limewash.studio.notices import Notices
 from limewash.studio.recent import Recent
 from limewash.studio.saver import ThinnedFile
 from limewash.studio.settle_desk import MovedCheckPoint, NewCheckPoint
-from limewash.studio.tracing_desk import TracingDesk
-from limewash.studio.wire import ArcSegment, Change, CubicSegment, Drag, LineSegment, TracedPath
+from limewash.studio.tracing_desk import TracingDesk, carried
+from limewash.studio.wire import ArcSegment, CarriedPath, Change, CubicSegment, Drag, LineSegment, TracedPath
 
 
 def line(path_id: str, *points: tuple[float, float]) -> TracedPath:
@@ -73,6 +76,29 @@ def test_a_drag_that_comes_late_does_not_undo_what_was_let_go(desk: Desk) -> Non
     assert desk.tracing.shown == desk.tracing.tracing
     desk.tracing.drag(Drag(path=line("roof", (140, 240), (800, 240)), revision=desk.tracing.revision))
     assert desk.tracing.shown != desk.tracing.tracing
+
+
+def test_a_slow_drag_is_not_told_after_the_change_that_ends_it(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    tracing = desk.tracing
+    seen = tracing.revision
+    told: list[str] = []
+    desk.notices.listen(lambda message: told.append(message["type"]))
+    begun, go = threading.Event(), threading.Event()
+
+    def slow(item: Traced, carrier: Carrier) -> CarriedPath:
+        begun.set()
+        go.wait(20)
+        return carried(item, carrier)
+
+    monkeypatch.setattr(tracing_desk, "carried", slow)
+    drag = Drag(path=line("roof", (150, 250), (810, 250)), client="a", revision=seen)
+    dragging = threading.Thread(target=tracing.drag, args=(drag,))
+    dragging.start()
+    assert begun.wait(10)
+    tracing.change(Change(revision=seen, put=[line("roof", (170, 250), (800, 250))]))
+    go.set()
+    dragging.join()
+    assert "tracing" in told and "drag" not in told
 
 
 def test_a_drag_that_is_refused_is_not_seen_any_longer(desk: Desk) -> None:

@@ -3,12 +3,15 @@
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from front import make_project
+from waiting import until
 
 from limewash.errors import InputError
 from limewash.media.reading import ClipReader
+from limewash.studio.desk import Desk
 from limewash.studio.jobs import Jobs, JobState
 from limewash.studio.notices import Message, Notices
 
@@ -28,8 +31,8 @@ def jobs(told: list[Message]):
 
 
 def ended(jobs: Jobs, number: int, *, within_s: float = 60.0) -> JobState:
-    until = time.monotonic() + within_s
-    while time.monotonic() < until:
+    end = time.monotonic() + within_s
+    while time.monotonic() < end:
         state = next(job for job in jobs.states() if job.id == number)
         if state.state in ("done", "failed", "stopped"):
             time.sleep(0.2)  # for `ended` and what it tidies
@@ -66,9 +69,7 @@ def test_a_stopped_job_leaves_nothing_and_lets_the_next_one_go(jobs: Jobs, tmp_p
     out = tmp_path / "large.mp4"
     first = jobs.start("pattern", "Large", {"size": [1920, 1080], "rate": 60, "out": str(out)})
     second = jobs.start("pattern", "Small", {"size": [320, 240], "rate": 30, "out": str(tmp_path / "small.mp4")})
-    until = time.monotonic() + 30
-    while next(j for j in jobs.states() if j.id == first.id).share < 0.01 and time.monotonic() < until:
-        time.sleep(0.02)
+    until(lambda: next(j for j in jobs.states() if j.id == first.id).share >= 0.01, "a part of it", seconds=30.0)
     assert next(j for j in jobs.states() if j.id == second.id).state == "waiting"
     assert jobs.stop(first.id).state == "stopped"
     assert ended(jobs, second.id).state == "done"
@@ -89,3 +90,34 @@ def test_a_job_that_waits_can_be_stopped_too(jobs: Jobs, tmp_path: Path) -> None
 def test_there_is_no_such_job(jobs: Jobs) -> None:
     with pytest.raises(InputError, match="no job 99"):
         jobs.stop(99)
+
+
+def test_a_job_whose_result_cannot_be_taken_has_failed(jobs: Jobs, tmp_path: Path) -> None:
+    def done(_: object) -> None:
+        raise InputError("there is no scan of that name")
+
+    pattern = {"size": [320, 240], "rate": 30, "out": str(tmp_path / "pattern.mp4")}
+    state = ended(jobs, jobs.start("pattern", "Pattern", pattern, done=done).id)
+    assert (state.state, state.message) == ("failed", "there is no scan of that name")
+
+
+def test_a_job_that_ended_before_the_list_of_jobs_comes_is_not_shown(
+    window: Any, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = JobState(id=7, kind="map", title="Map", state="running", share=0.4, doing="", message="", result={})
+    monkeypatch.setattr(desk.jobs, "states", lambda: [job])
+    one = window()
+
+    def late(route: Any) -> None:
+        answer = route.fetch()
+        over = job.model_copy(update={"state": "done", "share": 1.0})
+        desk.notices.tell({"type": "job", "job": over.model_dump(mode="json")})
+        one.page.wait_for_timeout(300)
+        route.fulfill(response=answer)
+
+    one.page.route("**/api/jobs", late)
+    with one.page.expect_response("**/api/jobs"):
+        one.open("/show")
+    one.page.wait_for_selector("body[data-ready=true]")
+    one.page.wait_for_timeout(300)
+    assert one.page.locator(".job").count() == 0

@@ -1,10 +1,18 @@
 """The live channel: who hears what, quickly and in order."""
 
+import asyncio
+import threading
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
 from fastapi.testclient import TestClient
 from front import to_projector
 from waiting import until
 
+from limewash.studio import live as channel
 from limewash.studio.desk import Desk
+from limewash.studio.tracing_desk import TracingDesk
+from limewash.studio.wire import Drag
 
 NONSENSE = ({"type": "drag"}, {"type": "drag", "path": 3}, {"type": "hand"}, {"type": "page", "report": {}}, [1])
 LIVE = "ws://127.0.0.1:8750/live"
@@ -43,6 +51,47 @@ def test_a_page_that_closes_in_a_drag_leaves_a_step(client: TestClient, desk: De
         live.send_json({"type": "drag", "path": SILL})
         hear(live, "drag")
     until(lambda: desk.tracing.tracing.items[-1].id == "sill", "the closed channel noticed")
+
+
+def test_a_drag_that_is_given_up_leaves_nothing_however_slowly_it_was_carried(
+    client: TestClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = desk.tracing.tracing
+    begun, go = threading.Event(), threading.Event()
+    drag = TracingDesk.drag
+
+    def slow(self: TracingDesk, one: Drag) -> None:
+        begun.set()
+        go.wait(20)
+        drag(self, one)
+
+    monkeypatch.setattr(TracingDesk, "drag", slow)
+    with client.websocket_connect(LIVE) as live:
+        hear(live, "hello")
+        for _ in range(3):
+            live.send_json({"type": "drag", "path": SILL})
+        assert begun.wait(10)
+        live.send_json({"type": "drag-end", "id": "sill"})
+        go.set()
+        live.send_json({"type": "page", "report": {}})  # refused when everything before it has been done
+        hear(live, "refused")
+        assert desk.tracing.shown == before
+
+
+def test_a_page_that_was_away_for_too_long_must_come_anew() -> None:
+    """It may have missed that the house is to be black."""
+
+    async def late() -> None:
+        outbox = channel.Outbox(asyncio.get_running_loop())
+        outbox.put({"type": "projector", "state": {"blanked": True}})
+        for number in range(channel.MOST_WAITING):
+            outbox.put({"type": "settle", "settle": number})
+        await asyncio.sleep(0)
+        with pytest.raises(channel.LostError):
+            await outbox.next()
+
+    with ThreadPoolExecutor() as apart:  # a browser of other tests may have a loop in this thread
+        apart.submit(asyncio.run, late()).result(timeout=20)
 
 
 def test_paths_that_are_dragged_together_are_all_told(client: TestClient) -> None:

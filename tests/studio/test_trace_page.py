@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -245,7 +246,7 @@ def test_a_known_length_and_the_keys_outlive_a_reload(drawing: Drawing) -> None:
     drawing.key("g", "m")
     drawing.click(260, 300)
     drawing.click(340, 300)
-    length = drawing.page.get_by_role("spinbutton", name="Length in metres")
+    length = drawing.page.get_by_role("textbox", name="Length in metres")
     length.fill("1.2")
     # The page is left before what was said can have been answered, as by a quick hand.
     with drawing.page.expect_event("load"):
@@ -321,3 +322,73 @@ def test_a_wire_follows_the_edge(drawing: Drawing) -> None:
     points = flatten(made.path, tolerance_px=0.1, step_px=4.0).points
     off = np.abs((points - (160, 240)) @ np.array([130.0, 320.0]) / np.hypot(130.0, 320.0))
     assert np.median(off) < 1.5
+
+
+def test_lengths_and_places_may_be_written_with_a_comma(drawing: Drawing, client: Any) -> None:
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    place = drawing.page.locator("input[name=x]")
+    place.focus()
+    drawing.key("Control+a")
+    drawing.page.keyboard.type("262,5")
+    drawing.key("Tab")
+    until(lambda: drawing.paths["window-1"].path.start[0] == 262.5, "moved there")
+    drawing.page.locator("trace-board").focus()
+    drawing.key("g", "m")
+    drawing.click(600, 300)
+    drawing.click(700, 300)
+    drawing.page.get_by_label("Length in metres").focus()
+    drawing.key("Control+a")
+    drawing.page.keyboard.type("1,25")
+    drawing.key("Enter")
+    until(lambda: client.get("/api/trace/wall").json()["told"]["length"], "the length told")
+    assert client.get("/api/trace/wall").json()["told"]["length"]["length_m"] == 1.25
+
+
+def test_undo_in_the_middle_of_a_drag_leaves_nothing_of_it(drawing: Drawing) -> None:
+    mouse = drawing.page.mouse
+
+    def side() -> float:
+        return float(corners(drawing.paths["window-1"])[0][0])
+
+    drawing.page.get_by_role("option", name="Kitchen").click()
+    drawing.page.locator("trace-board").focus()
+    drawing.key("Shift+ArrowRight")
+    until(lambda: side() == 270.0, "a step")
+    x, y = drawing.at(270, 370)
+    mouse.move(x, y)
+    mouse.down()
+    mouse.move(x + 40, y, steps=4)
+    until(lambda: drawing.studio.desk.tracing.shown != drawing.studio.desk.tracing.tracing, "dragged")
+    drawing.key("Control+z")
+    until(lambda: side() == 260.0, "the step undone")
+    mouse.move(x + 60, y, steps=4)
+    mouse.up()
+    drawing.page.wait_for_timeout(400)
+    assert side() == 260.0
+    assert drawing.studio.desk.tracing.shown == drawing.studio.desk.tracing.tracing
+
+
+def test_what_is_drawn_while_the_studio_does_not_answer_is_kept_and_sent_later(window: Any, studio: Any) -> None:
+    one = window()
+    one.may_be_unanswered()
+    drawing = Drawing(one.open("/trace"), studio)
+    rows = drawing.page.locator(".drawn-row")
+    drawing.page.route("**/api/tracing/paths", lambda route: route.abort())
+    drawing.key("Shift+S", "g", "l")
+    for x, y in ((600, 500), (700, 500), (650, 560)):
+        drawing.click(x, y)
+    drawing.key("Enter")
+    until(lambda: "does not answer" in drawing.page.locator("#said").text_content(), "that nobody answers")
+    assert rows.count() == 4
+    drawing.page.unroute("**/api/tracing/paths")
+    until(lambda: len(drawing.paths) == 4, "sent at last")
+    assert rows.count() == 4
+
+
+def test_the_page_is_made_anew_when_another_scan_is_chosen(drawing: Drawing, root: Path) -> None:
+    desk = drawing.studio.desk
+    assert desk.ground.name == "scan-1"
+    shutil.copytree(root / "scans" / "scan-1", root / "scans" / "scan-2")
+    with drawing.page.expect_event("load", timeout=12_000):
+        desk.use_scan("scan-2")
+    drawing.page.wait_for_selector("body[data-ready=true]")

@@ -1,5 +1,8 @@
 """The tracing's routes: revisions, conflicts, undo, errors at the field."""
 
+import shutil
+from pathlib import Path
+
 import pytest
 from fastapi.testclient import TestClient
 
@@ -51,6 +54,15 @@ def test_a_page_that_is_behind_overwrites_nothing(client: TestClient) -> None:
     # Another path may still be changed: nothing of the other window's work is touched by it.
     other = client.put("/api/tracing/paths/window-1", json={"revision": seen, "path": line("window-1")})
     assert other.status_code == 200
+
+
+def test_a_page_with_the_photo_of_another_scan_overwrites_nothing(client: TestClient, desk: Desk, root: Path) -> None:
+    assert desk.ground.name == "scan-1"
+    shutil.copytree(root / "scans" / "scan-1", root / "scans" / "scan-2")
+    seen = client.get("/api/tracing").json()["revision"]
+    desk.use_scan("scan-2")
+    late = client.post("/api/tracing/change", json={"revision": seen, "put": [line("roof")], "remove": [], "what": "x"})
+    assert late.status_code == 409
 
 
 def test_a_path_that_another_window_took_out_does_not_come_back(client: TestClient) -> None:

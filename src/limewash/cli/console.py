@@ -11,6 +11,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
+from rich.text import Text
 
 from limewash.progress import Progress as Report
 
@@ -22,12 +23,12 @@ output = Console(highlight=False, soft_wrap=True)
 def bar(title: str) -> Iterator[Report]:
     """A progress bar for one piece of work; gone from the screen when it ends."""
     with Progress(
-        TextColumn("{task.fields[title]}", style="bold"),
+        TextColumn("{task.fields[title]}", style="bold", markup=False),
         BarColumn(bar_width=28),
         TextColumn("{task.percentage:>3.0f} %"),
         TimeElapsedColumn(),
         TimeRemainingColumn(),
-        TextColumn("{task.description}", style="dim"),
+        TextColumn("{task.description}", style="dim", markup=False),
         console=messages,
         transient=True,
     ) as progress:
@@ -46,14 +47,14 @@ def say(text: str) -> None:
 
 def print_json(data: Any) -> None:
     """Figures for another program: one JSON document on the output stream."""
-    sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False) + "\n")
+    sys.stdout.write(json.dumps(data, indent=2) + "\n")  # ASCII: the same bytes whatever the code page of a pipe
 
 
-def print_table(title: str, columns: list[str], rows: list[list[str]]) -> None:
-    """A small table; numbers stand right."""
-    table = Table(title=title, title_justify="left", title_style="bold")
+def print_table(title: str, columns: list[str], rows: list[list[str]], *, prose: bool = False) -> None:
+    """A small table; numbers stand right, `prose` does not."""
+    table = Table(title=Text(title), title_justify="left", title_style="bold")
     for number, column in enumerate(columns):
-        table.add_column(column, justify="left" if number == 0 else "right")
+        table.add_column(column, justify="left" if prose or number == 0 else "right", overflow="fold")
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*map(Text, row))  # a title such as "Door [left]" is no markup
     output.print(table)

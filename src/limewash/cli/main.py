@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import signal
 import sys
 from typing import Annotated
 
@@ -56,6 +58,10 @@ def common(
 
 def main() -> None:
     """Run the command line; what the person can put right is told without a traceback, exit code 2."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name that the code page of a pipe lacks is no reason to fail
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # what is half-written is tidied away, as by Ctrl-C
     try:
         app(standalone_mode=True)
     except InputError as error:

@@ -9,6 +9,7 @@ import typer
 
 from limewash.cli.console import print_json, print_table, say
 from limewash.cli.options import HERE, JsonOption, ProjectOption
+from limewash.errors import InputError, as_typed
 
 app = typer.Typer(no_args_is_help=True, help="The tracing, carried to the projector's own pixels.")
 
@@ -31,6 +32,12 @@ def export(
 
     opened = open_project(project)
     correspondence = load_correspondence(opened.scan_folder() / "correspondence.npz")
+    if not opened.tracing_file.is_file():
+        root = as_typed(opened.root)
+        raise InputError(
+            f"{opened.root} has no tracing yet; draw it in 'limewash studio {root}', or take in a drawing with "
+            f"'limewash trace import FILE.svg --project {root}'"
+        )
     transferred = transfer(read_tracing(opened.tracing_file), correspondence)
     folder = out or opened.map_folder
     export_map(folder, build_map(transferred, correspondence.projector_size))

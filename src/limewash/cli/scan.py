@@ -115,7 +115,7 @@ def read(
     """
     from limewash.project.folder import open_project
     from limewash.scan.any_input import read_any
-    from limewash.scan.read import save_scan
+    from limewash.scan.read import keep_scan
     from limewash.scan.stills import read_gray_stills
 
     opened = open_project(project)
@@ -125,13 +125,13 @@ def read(
         raise InputError(f"--size is {size}, but the project's projector has {native}; set rig.projector.size to match")
     if keep_frames is not None and pattern_kind is Source.GRAY:
         raise InputError("--keep-frames is for Limewash's own pattern; stills are kept already")
+    opened.check_takes_scans()
     with bar("Scan") as report:
         if pattern_kind is Source.GRAY:
             result = read_gray_stills(clip, projector_size, report)
         else:
             result = read_any(clip, projector_size, report, keep=keep_frames)
-    folder = opened.next_scan()
-    save_scan(folder, result)
+    folder = keep_scan(opened, result)
     if as_json:
         print_json({"scan": folder.name, **result.findings.to_json()})
         return
@@ -140,6 +140,9 @@ def read(
         f"Saved as {folder}; findings.png in it shows what the projector reaches.\n"
         f"Next: draw over {folder / 'photo.png'} in any vector editor, then 'limewash trace import'."
     )
+    used = opened.scan_folder()
+    if used != folder:
+        say(f'house.toml still uses {used.name}: write scan = "newest" there to go on with this one.')
 
 
 @app.command("check")
@@ -176,4 +179,4 @@ def check(
 def print_findings(findings: Findings) -> None:
     """Each finding in plain words, the remedy below it."""
     rows = [[item.severity, item.text, item.remedy] for item in findings.items]
-    print_table("What the scan found", ["", "finding", "what to do"], rows)
+    print_table("What the scan found", ["", "finding", "what to do"], rows, prose=True)

@@ -9,7 +9,7 @@ import typer
 
 from limewash.cli.console import bar, print_json, print_table, say
 from limewash.cli.options import JsonOption, parse_size
-from limewash.errors import InputError
+from limewash.errors import InputError, as_typed
 
 
 def film(
@@ -42,6 +42,8 @@ def film(
     if cameras:
         _list(as_json)
     elif camera is not None:
+        if look and first is not None:
+            raise InputError(f"--look only looks: leave {first} out, or film it without --look")
         if second is not None or (first is None and not look):
             raise InputError("with --camera name just the clip to write: limewash scan film CLIP.mp4 --camera 0")
         _film_live(camera, None if look else first, parse_size(size), seconds, as_json)
@@ -80,7 +82,8 @@ def _film_live(camera: str, out: Path | None, size: tuple[int, int], seconds: fl
             with bar("Film") as report:
                 count, rate = film_live(frames, out, seconds, report)
             figures |= {"file": str(out), "frames": count, "rate": rate}
-            say(f"Filmed {out}: {count} frames, {rate:.1f} a second. Next: limewash scan read {out} --project ...")
+            say(f"Filmed {out}: {count} frames, {rate:.1f} a second.")
+            say(f"Next: limewash scan read {as_typed(out)} --project ...")
     if as_json:
         print_json(figures)
 
@@ -101,4 +104,4 @@ def _film_virtual(pattern_file: Path, out: Path, house: str, size: tuple[int, in
     if as_json:
         print_json({"file": str(out), "house": house, "projector_size": list(projector_size), "seed": seed})
         return
-    say(f"Filmed {out}. Next: limewash scan read {out} --project ...")
+    say(f"Filmed {out}. Next: limewash scan read {as_typed(out)} --project ...")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from limewash.cli.console import print_json, print_table, say
+from limewash.cli.console import bar, print_json, print_table, say
 from limewash.cli.options import HERE, JsonOption, ProjectOption
 
 
@@ -42,7 +42,10 @@ def measure(
     from limewash.project.folder import open_project
     from limewash.scan.measure import FILE, PICTURE, describe, measure_scan
 
-    folder, geometry = measure_scan(open_project(project), scan, phone_mm, photo)
+    opened = open_project(project)
+    with bar("Measure") as report:
+        report(0.0, "lenses, places, depth")
+        folder, geometry = measure_scan(opened, scan, phone_mm, photo)
     if as_json:
         print_json(
             {

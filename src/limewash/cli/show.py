@@ -10,6 +10,7 @@ import typer
 
 from limewash.cli.console import bar, print_json, print_table, say
 from limewash.cli.options import HERE, JsonOption, ProjectOption
+from limewash.errors import InputError, as_typed
 
 if TYPE_CHECKING:
     from limewash.show.effects import Effect
@@ -31,8 +32,8 @@ def new(name: NameArgument, project: ProjectOption = HERE) -> None:
     show = start_show(open_project(project), name)
     say(
         f"Made {show.score_file} with {len(show.score.cue)} cues. Change it in a text editor; then\n"
-        f"  limewash show proof {name} --project {project}\n"
-        f"  limewash show render {name} --project {project}"
+        f"  limewash show proof {as_typed(name)} --project {as_typed(project)}\n"
+        f"  limewash show render {as_typed(name)} --project {as_typed(project)}"
     )
 
 
@@ -43,16 +44,12 @@ def render(name: NameArgument, project: ProjectOption = HERE) -> None:
     Example:  limewash show render evening --project our-house
     """
     from limewash.project.folder import open_project
-    from limewash.project.history import keep_copy
-    from limewash.show.folder import open_show
-    from limewash.show.render import render_show, show_sound
+    from limewash.show.folder import make_film, open_show
 
     opened = open_project(project)
     show = open_show(opened, name)
     with bar("Show") as report:
-        sound = show_sound(show.score, show.folder)
-        keep_copy(opened.root, show.film)
-        render_show(show.score, show.fields, show.film, sound=sound, where=str(show.score_file), progress=report)
+        make_film(opened, show, progress=report)
     say(
         f"Wrote {show.film}. Play it full screen, unscaled, with the projector and player of the scan.\n"
         "Flashing light can trigger seizures in some people: watch the proof first, and warn your guests."
@@ -73,12 +70,14 @@ def proof(
     from limewash.media.images import write_image
     from limewash.project.folder import open_project
     from limewash.show.compositor import Compositor
-    from limewash.show.folder import open_show, photo_street
+    from limewash.show.folder import open_show, photo_street, proof_size
     from limewash.show.proof import proof_picture, write_proof
     from limewash.show.render import show_sound
 
     opened = open_project(project)
     show = open_show(opened, name)
+    if at is not None and not 0.0 <= at <= show.score.show.length_s:
+        raise InputError(f"--at must be from 0 to {show.score.show.length_s:g} s, the show's length, got {at:g}")
     compositor = Compositor(show.score, show.fields, where=str(show.score_file))
     if at is not None:
         path = show.folder / "proof.png"
@@ -89,7 +88,7 @@ def proof(
             write_proof(
                 path,
                 compositor,
-                photo_street(opened, (1280, 720)),
+                photo_street(opened, proof_size(opened)),
                 rate=Fraction(rate),
                 sound=show_sound(show.score, show.folder),
                 progress=report,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -58,7 +59,8 @@ def check(
         print_table("Shadows", columns, report.shadow_rows(placement, scene.units))
     print_table("Power, cable, weather", ["what", "figure"], report.service_rows(services, scene))
     notes = services.power.notes if services.power is not None else ()
-    for text in (*cautions(placement, scene), *notes, *services.assumed):
+    warm = services.box.notes if services.box is not None else ()
+    for text in (*cautions(placement, scene), *notes, *warm, *services.assumed):
         say(f"! {text}")
     if drawings is not None:
         say(f"Drawings are in {drawings}.")
@@ -87,7 +89,7 @@ def search(
     opened = open_project(project)
     scene = build_scene(opened.house)
     with bar("Search") as progress:
-        result = search_stands(opened.house, scene, progress=progress, count=count)
+        result = search_stands(opened.house, scene, progress=progress, count=max(count, take or 0))
     why = why_first(result.best[0], result.best[1], scene) if len(result.best) > 1 else ""
     helps = what_would_help(opened.house, scene, result)
     if drawings is not None:
@@ -169,19 +171,22 @@ def _rig(opened: Project, name: str | None) -> tuple[int, Rig]:
 
 def _take(opened: Project, rig: Rig | None, number: int) -> None:
     """Put a stand into house.toml: in place of the rig with the same projector, else as a new rig."""
-    from limewash.errors import InputError
+    from limewash.errors import InputError, as_typed
 
     if rig is None:
         raise InputError(f"--take {number}: the search did not tell so many apart")
     rigs = list(opened.house.rig)
-    same = next((i for i, old in enumerate(rigs) if rig.name in (old.name, old.projector.name)), None)
+    same = next((i for i, old in enumerate(rigs) if rig.name == (old.projector.name or old.name)), None)
     if same is not None:
         name = rigs[same].name
         rigs[same] = rigs[same].model_copy(update={"stand": rig.stand, "projector": rig.projector})
     else:
-        name = rig.name
-        rigs.append(rig)
-    plain = [old.model_dump(mode="json", exclude_none=True) for old in rigs]
-    opened.with_house(rig=plain)
-    look = "limewash site check" + ("" if name == rigs[0].name else f' --rig "{name}"')
+        names = [old.name for old in rigs]
+        numbered = (f"{rig.name} {number}" for number in itertools.count(2))
+        name = next(free for free in itertools.chain([rig.name], numbered) if free not in names)
+        rigs.append(rig.model_copy(update={"name": name}))
+    opened.with_house(rig=rigs)
+    look = f"limewash site check --project {as_typed(opened.root)}"
+    if name != rigs[0].name:
+        look += f" --rig {as_typed(name)}"
     say(f"Wrote stand {number} into house.toml as rig {name!r} (the old file is in history/). Look at it: {look}")

@@ -9,6 +9,7 @@ import typer
 
 from limewash.cli.console import print_json, print_table, say
 from limewash.cli.options import HERE, JsonOption, ProjectOption
+from limewash.errors import as_typed
 
 app = typer.Typer(no_args_is_help=True, help="The drawing of windows, doors and roof line over the photo.")
 
@@ -32,7 +33,7 @@ def import_(
     opened = open_project(project)
     photo = opened.scan_folder() / "photo.png"
     height, width = read_image(photo).shape[:2]
-    tracing = import_svg(drawing, (width, height))
+    tracing = import_svg(drawing, (width, height), notice=say)
     text = tracing_svg(tracing, photo.relative_to(opened.root).as_posix())
     opened.write(opened.tracing_file, text.encode("utf-8"))
     rows = [[item.id, item.kind.value, "area" if item.is_area else "outline", item.title] for item in tracing.items]
@@ -40,7 +41,7 @@ def import_(
         print_json([dict(zip(("id", "kind", "form", "title"), row, strict=True)) for row in rows])
         return
     print_table("Traced", ["id", "kind", "form", "title"], rows)
-    say(f"Saved as {opened.tracing_file}. Next: limewash map export --project {project}")
+    say(f"Saved as {opened.tracing_file}. Next: limewash map export --project {as_typed(project)}")
 
 
 @app.command("propose")
@@ -70,7 +71,8 @@ def propose_(
     found = propose(photo, load_correspondence(scan / "correspondence.npz"))
     rows = [[p.traced.id, p.traced.kind.value, f"{p.confidence:.2f}"] for p in found]
     if as_json:
-        print_json([dict(zip(("id", "kind", "confidence"), row, strict=True)) for row in rows])
+        told = [(p.traced.id, p.traced.kind.value, round(p.confidence, 4)) for p in found]
+        print_json([dict(zip(("id", "kind", "confidence"), one, strict=True)) for one in told])
     else:
         print_table("Found", ["id", "kind", "confidence"], rows)
     if not accept:

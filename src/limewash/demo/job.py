@@ -26,7 +26,7 @@ from limewash.scan.correspondence import load_correspondence
 from limewash.scan.geometry import SceneGeometry
 from limewash.scan.measure import measure_scan
 from limewash.scan.pattern import plan_pattern, write_pattern
-from limewash.scan.read import read_clip, save_scan
+from limewash.scan.read import keep_scan, read_clip
 from limewash.show.compositor import Compositor
 from limewash.show.folder import open_show, start_show
 from limewash.show.proof import WorldStreet, proof_picture, write_proof
@@ -147,7 +147,7 @@ class DemoJob:
         progress(0.0, "compiling")
         self._warmer.wait()
         result = read_clip(self.root / "clip.mp4", self.plan.projector_size, part_of(progress, 0.0, 0.8))
-        save_scan(self.project.next_scan(), result)
+        keep_scan(self.project, result)
         progress(0.82, "measuring the scene")
         _, geometry = measure_scan(self.project)
         progress(0.95, "comparing with the truth")

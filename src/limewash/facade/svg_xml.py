@@ -66,6 +66,8 @@ def read_document(path: Path) -> Document:
 
 
 def _bytes_of(path: Path) -> bytes:
+    if path.is_dir():
+        raise InputError(f"{path} is a folder; give the SVG file that was drawn over the photo")
     if not path.is_file():
         raise InputError(f"{path} does not exist; give the SVG file that was drawn over the photo")
     size = path.stat().st_size

@@ -39,7 +39,11 @@ def opened(path: Path) -> Iterator[av.container.InputContainer]:
 
 def check_file(path: Path) -> None:
     """Raise InputError unless `path` is a file with something in it that may be read."""
-    if not path.exists():
+    try:
+        there = path.exists()
+    except PermissionError:
+        raise InputError(f"{path} lies in a folder that may not be entered; copy it elsewhere") from None
+    if not there:
         raise InputError(f"{path} does not exist; check the name and the folder")
     if path.is_dir():
         raise InputError(f"{path} is a folder; give the file in it")

@@ -199,6 +199,7 @@ class ClipReader:
         count, last = 0, None
         left = iter(frames)
         while some := list(islice(left, _AT_A_TIME)):
+            some = [_planar(frame) for frame in some]
             planes = [[_codes(frame, index) for frame in some] for index in range(len(some[0].planes))]
             sums = sums or [np.zeros(plane[0].shape, dtype=np.float32) for plane in planes]
             for total, alike in zip(sums, planes, strict=True):
@@ -226,7 +227,8 @@ class ClipReader:
         limit = tolerance << (self.info.bit_depth - 8)
         last: list[NDArray[np.uint8 | np.uint16]] = []
         for t_s, frame in self._between(0.0, None):
-            planes = [_codes(frame, index) for index in range(len(frame.planes))]
+            planar = _planar(frame)
+            planes = [_codes(planar, index) for index in range(len(planar.planes))]
             if last and all(cv2.norm(a, b, cv2.NORM_INF) <= limit for a, b in zip(last, planes, strict=True)):
                 continue
             last = [plane.copy() for plane in planes]
@@ -322,7 +324,9 @@ def _info(container: av.container.InputContainer, stream: av.VideoStream, first:
         pixel_format=first.format.name,
         rotation_deg=rotation,
         bit_depth=first.format.components[0].bits,
-        full_range=first.color_range == _FULL_RANGE or first.format.name.startswith("yuvj"),
+        full_range=first.color_range == _FULL_RANGE
+        or first.format.name.startswith("yuvj")
+        or not _has_luma_plane(first.format),  # what is turned into grey comes out in full range
         focal_35mm=_focal_35mm(container),
     )
 
@@ -359,6 +363,15 @@ def _luma_plane(frame: av.VideoFrame) -> Picture:
     luma = np.asarray(codes if bits == 8 else codes >> (bits - 8), dtype=np.uint8)
     luma.flags.writeable = False
     return luma
+
+
+def _planar(frame: av.VideoFrame) -> av.VideoFrame:
+    """The same with each component in a plane of its own, as `_codes` takes it; most are so already."""
+    planes = [component.plane for component in frame.format.components]
+    if len(set(planes)) == len(planes):
+        return frame
+    deep = "" if frame.format.components[0].bits == 8 else "16le"
+    return frame.reformat(format=("gbrp" if frame.format.is_rgb else "yuv444p") + deep)
 
 
 def _codes(frame: av.VideoFrame, index: int) -> NDArray[np.uint8 | np.uint16]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from limewash.errors import InputError, did_you_mean
-from limewash.files import make_folder
+from limewash.errors import InputError, as_typed, did_you_mean
+from limewash.files import make_folder, replacing
 from limewash.project.history import replace_file
 from limewash.project.models import HOUSE_FORMAT, NEWEST, House, Rig
 from limewash.project.toml_models import read_model
@@ -46,15 +47,23 @@ class Project:
 
     def scans(self) -> list[str]:
         """Names of the finished scans, oldest first (`scan-2` before `scan-10`)."""
-        found = [path.parent.name for path in (self.root / "scans").glob("*/correspondence.npz")]
+        if (self.root / "scans").is_dir() and not os.access(self.root / "scans", os.R_OK):
+            raise InputError(f"{self.root / 'scans'} may not be read; change its permissions")
+        found = [path.parent.name for path in (self.root / "scans").glob("[!.]*/correspondence.npz")]
         return sorted(found, key=lambda name: [int(t) if t.isdigit() else t for t in re.split(r"(\d+)", name)])
 
+    def check_takes_scans(self) -> None:
+        """Raise InputError if no scan could be kept: told before a clip is read, not after."""
+        folder = self.root / "scans"
+        make_folder(folder)
+        with replacing(folder / ".trial"):
+            pass
+        (folder / ".trial").unlink(missing_ok=True)
+
     def next_scan(self) -> Path:
-        """A folder for a new scan, not made yet."""
-        number = 1
-        while (self.root / "scans" / f"scan-{number}").exists():
-            number += 1
-        return self.root / "scans" / f"scan-{number}"
+        """A folder for a new scan, not made yet; its number is above all others, so that it is the newest."""
+        numbers = [re.match(r"scan-(\d+)", path.name) for path in (self.root / "scans").glob("scan-*")]
+        return self.root / "scans" / f"scan-{max((int(n[1]) for n in numbers if n), default=0) + 1}"
 
     def scan_folder(self, name: str | None = None) -> Path:
         """The named scan, else the one that `house.toml` names, else the newest.
@@ -66,9 +75,8 @@ class Project:
         """
         scans = self.scans()
         if not scans:
-            raise InputError(
-                f"{self.root} has no scan yet; film the pattern and run 'limewash scan read CLIP --project {self.root}'"
-            )
+            command = f"limewash scan read CLIP --project {as_typed(self.root)}"
+            raise InputError(f"{self.root} has no scan yet; film the pattern and run '{command}'")
         chosen = name or self.house.scan
         if chosen == NEWEST:
             chosen = scans[-1]
@@ -120,7 +128,7 @@ def open_project(root: Path) -> Project:
     path = root / HOUSE_FILE
     if not path.is_file():
         raise InputError(
-            f"{root} is not a Limewash project: it has no {HOUSE_FILE}; make one with 'limewash new {root}'"
+            f"{root} is not a Limewash project: it has no {HOUSE_FILE}; make one with 'limewash new {as_typed(root)}'"
         )
     return Project(root, read_model(path, House, newest_format=HOUSE_FORMAT))
 
@@ -129,7 +137,7 @@ def checked_name(name: str, *, what: str) -> str:
     """Refuse names that would leave the project folder or trouble a file system."""
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,59}", name) or name.endswith((".", " ")):
         raise InputError(
-            f"{what} name must be 1 to 60 letters, digits, spaces, '-', '_' or '.', "
-            f"beginning with a letter or digit, got {name!r}"
+            f"{what} name must be 1 to 60 of the letters a to z, digits, spaces, '-', '_' and '.', beginning with a "
+            f"letter or digit (it is also a folder's name), got {name!r}"
         )
     return name

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
@@ -45,6 +47,14 @@ def keep_copy(root: Path, path: Path, *, now: datetime | None = None) -> Path | 
     with replacing(copy) as part:
         shutil.copyfile(path, part)
     return copy
+
+
+@contextmanager
+def replacing_with_copy(root: Path, path: Path) -> Iterator[Path]:
+    """As `replacing`; what is replaced is copied into the history, once the new file is whole and not before."""
+    with replacing(path) as part:
+        yield part
+        keep_copy(root, path)
 
 
 def replace_file(root: Path, path: Path, data: bytes) -> None:

@@ -32,7 +32,7 @@ def read_document(path: Path) -> tomlkit.TOMLDocument:
         If it is missing, cannot be read, is not UTF-8, or is not TOML (with line and column).
     """
     try:
-        return tomlkit.parse(path.read_text(encoding="utf-8"))
+        return tomlkit.parse(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise InputError(f"{path} does not exist") from None
     except UnicodeDecodeError as error:
@@ -41,6 +41,8 @@ def read_document(path: Path) -> tomlkit.TOMLDocument:
         raise InputError(f"cannot read {path}: {error.strerror}") from error
     except tomlkit.exceptions.ParseError as error:
         raise InputError(f"{path} is not valid TOML, line {error.line}: {error}") from None
+    except tomlkit.exceptions.TOMLKitError as error:  # a key or table that is given twice
+        raise InputError(f"{path} is not valid TOML: {error} Keep one of the two") from None
 
 
 def read_model(path: Path, model: type[M], *, newest_format: int) -> M:
@@ -59,7 +61,8 @@ def read_model(path: Path, model: type[M], *, newest_format: int) -> M:
 def check_format(found: object, *, newest: int, where: str) -> None:
     """Refuse a missing, odd or newer format number."""
     if not isinstance(found, int) or isinstance(found, bool) or found < 1:
-        raise InputError(f"{where}: format must be a whole number from 1 to {newest}, got {found!r}")
+        got = "it is missing" if found is None else f"got {found!r}"
+        raise InputError(f"{where}: format must be a whole number from 1 to {newest}; {got}: write format = {newest}")
     if found > newest:
         raise InputError(
             f"{where} has format {found}, but this Limewash reads only up to {newest}; "
@@ -98,10 +101,16 @@ def _fault(fault: Any, model: type[BaseModel]) -> str:
         return f"{key!r} is missing; it must be given"
     if kind == "too_short":
         return f"{key} must have at least {fault['ctx']['min_length']} entries (got {len(given)})"
-    message = str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
+    message = str(fault["msg"]).removeprefix("Value error, ")
     if kind == "value_error":
-        return f"{key} {message}" if message.startswith("must ") else f"{key}: {message}"
-    return f"{key} must be {message} (got {given!r})"
+        return f"{key} {message}" if message.startswith("must ") else f"{key}: {message}".removeprefix(": ")
+    if kind == "tuple_type" and isinstance(given, dict) and not any(isinstance(part, int) for part in location):
+        must = f"be a list of tables: write [[{key}]] with two brackets, not [{key}]"
+    elif kind.startswith("string_too_"):
+        must = message.removeprefix("String should ")
+    else:
+        must = f"be {message.removeprefix('Input should be ')}"
+    return f"{key} must {must} (got {given!r})"
 
 
 def _key_text(location: tuple[str | int, ...]) -> str:

@@ -7,8 +7,9 @@ from typing import Any
 
 import tomlkit
 from pydantic import BaseModel
-from tomlkit.items import Item, Table
+from tomlkit.items import Item
 
+from limewash.project.carry_changes import changed_text
 from limewash.project.models import House
 from limewash.project.toml_models import read_document, validate
 
@@ -36,32 +37,33 @@ def house_text(house: House) -> str:
 def updated_house_text(path: Path, changes: dict[str, Any]) -> str:
     """The text of `house.toml` with some top-level values replaced; checked before it is returned.
 
+    Only what differs is written: comments, units and defaults that nobody wrote down stay as they are.
+
     Raises
     ------
     InputError
         If the result would not be a valid `house.toml`; nothing is written here.
     """
     document = read_document(path)
-    for key, value in changes.items():
-        plain = value.model_dump(mode="json", exclude_none=True) if isinstance(value, BaseModel) else value
-        if isinstance(plain, dict) and isinstance(document.get(key), Table):
-            _merge(document[key], plain)
-        elif key in document or isinstance(plain, dict | list):
-            document[key] = _item(plain)
-        else:
-            # At the very top a plain value can never fall into a table that stands before it.
-            document = tomlkit.parse(f"{key} = {tomlkit.item(plain).as_string()}\n" + tomlkit.dumps(document))
-    validate(document.unwrap(), House, where=str(path))
-    return tomlkit.dumps(document)
+    before = validate(document.unwrap(), House, where=str(path))
+    after = validate({**_written(before), **_written_values(changes)}, House, where=str(path))
+    text = changed_text(tomlkit.dumps(document), _written(before), _written(after))
+    if House.model_validate(tomlkit.parse(text).unwrap()) == after:
+        return text
+    return house_text(after)  # written in pieces that cannot be changed in place
 
 
-def _merge(table: Any, changes: dict[str, Any]) -> None:
-    """Change the keys of a table one by one, so that its comments stay."""
-    for key, value in changes.items():
-        if isinstance(value, dict) and isinstance(table.get(key), Table):
-            _merge(table[key], value)
-        else:
-            table[key] = _item(value)
+def _written(model: BaseModel) -> dict[str, Any]:
+    """What was given, without what is left to its default."""
+    return model.model_dump(mode="json", exclude_none=True, exclude_unset=True)
+
+
+def _written_values(value: Any) -> Any:
+    if isinstance(value, BaseModel):
+        return _written(value)
+    if isinstance(value, dict):
+        return {key: _written_values(inner) for key, inner in value.items()}
+    return [_written_values(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def _plain(house: House) -> dict[str, Any]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import re
 import shutil
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
@@ -30,7 +33,7 @@ def read_any(
         As those do; if a ZIP file is damaged or holds no photos.
     """
     path = Path(path)
-    if path.is_dir():
+    if os.path.isdir(path):  # noqa: PTH112 - Path.is_dir raises where a folder above may not be entered
         return read_shots(path, projector_size, progress, keep=keep)
     if path.suffix.lower() == ".zip":
         with unpacked(path) as folder:
@@ -59,16 +62,23 @@ def unpacked(archive: Path) -> Iterator[Path]:
                     raise InputError(f"{archive} holds more than {_LARGEST >> 30} GB of photos; unpack it yourself")
                 for number, one in enumerate(photos):
                     # Names from outside never become paths: a number and the known ending are enough.
-                    name = f"{number:04}{PurePosixPath(one.filename).suffix.lower()}"
+                    name = _safe_name(number, one.filename)
                     with whole.open(one) as source, (Path(temporary) / name).open("xb") as target:
                         shutil.copyfileobj(source, target)
-        except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as error:
+        except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error) as error:
             raise InputError(f"{archive} is damaged, locked, or no ZIP file ({error}); pack it again") from error
         except OSError as error:
             raise InputError(f"{archive} cannot be unpacked: {error.strerror}; free some space") from error
         if not photos:
             raise InputError(f"{archive} holds no photos; pack the photos of the pattern's pictures")
         yield Path(temporary)
+
+
+def _safe_name(number: int, inside: str) -> str:
+    """A number, so that no two are alike, and what is harmless of the name, so that a person knows the photo by it."""
+    path = PurePosixPath(inside)
+    stem = re.sub(r"[^A-Za-z0-9._-]", "-", path.stem)[:60]
+    return f"{number:04}-{stem}{path.suffix.lower()}"
 
 
 def _is_photo(entry: zipfile.ZipInfo) -> bool:

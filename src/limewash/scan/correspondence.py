@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from limewash.errors import InputError
 from limewash.files import write_bytes
+from limewash.media.opening import check_file
 
 FORMAT = 1
 
@@ -92,8 +94,9 @@ def load_correspondence(path: Path) -> Correspondence:
     """
     if not path.is_file():
         raise InputError(f"{path} does not exist; make it with 'limewash scan read CLIP --project ...'")
+    check_file(path)
     try:
-        with np.load(path, allow_pickle=False) as data:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as data:
             version = int(data["format"])
             if version > FORMAT:
                 raise InputError(
@@ -107,5 +110,7 @@ def load_correspondence(path: Path) -> Correspondence:
                 camera_size=(int(camera[0]), int(camera[1])),
                 projector_size=(int(projector[0]), int(projector[1])),
             )
-    except (OSError, KeyError, IndexError, EOFError, zipfile.BadZipFile) as error:
+    except InputError:
+        raise
+    except (OSError, KeyError, IndexError, TypeError, ValueError, EOFError, zipfile.BadZipFile, zlib.error) as error:
         raise InputError(f"{path} is damaged or is not a correspondence file ({error}): scan again") from None

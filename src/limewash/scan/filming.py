@@ -22,6 +22,7 @@ _LOOK_S = 1.5  # cameras need a moment until their exposure has settled
 _EVERY = 4  # pixel along rows and columns is looked at
 _DARK = 0.15  # of white, what the brightest hundredth of the picture must reach
 _CLIPPED = 0.01  # share of the picture
+_LATE_S = 1.0  # so much less than was asked for is no sign of a broken connection
 _SLOWEST = 20.0  # frames a second; a hold of a fifth of a second then still has clean ones
 _LUMA = np.array(LUMA_BT709, dtype=np.float32)
 
@@ -103,24 +104,31 @@ def film_live(frames: Frames, out: Path, length_s: float, progress: Progress = s
     Raises
     ------
     InputError
-        If the clip cannot be written, or the camera is too slow for a scan.
+        If the clip cannot be written, or the camera stops sending or is too slow for a scan.
     """
     first = next(frames, None)
     if first is None:
         raise InputError("the camera sends no picture; unplug it, plug it in again, and close other programs")
     begin_s, picture = first
     with Recorder(out, (picture.shape[1], picture.shape[0])) as recorder:
-        count, t_s = 0, 0.0
+        count, t_s, broke_off = 0, 0.0, True
         try:
             for at_s, picture in chain([first], frames):
                 if at_s - begin_s > length_s:
+                    broke_off = False
                     break
                 t_s = at_s - begin_s
                 recorder.write_at(t_s, picture)
                 count += 1
                 progress(t_s / length_s, f"filming, {t_s:.0f} s; Ctrl-C ends it")
         except KeyboardInterrupt:
+            broke_off = False
             progress(1.0, "stopped")
+    if broke_off and t_s < length_s - _LATE_S:
+        raise InputError(
+            f"the camera stopped sending after {t_s:.1f} s of {length_s:.0f} s: look at its cable or its network, and "
+            "film again; the clip was kept"
+        )
     rate = (count - 1) / t_s if t_s > 0.0 else 0.0
     if rate < _SLOWEST and count > 1:
         raise InputError(

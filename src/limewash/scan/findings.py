@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from limewash.errors import InputError
 from limewash.files import write_text
@@ -68,8 +68,14 @@ class Findings:
                     f"the findings have format {data['format']}, this Limewash reads up to {FORMAT}: "
                     "install a newer one"
                 )
-            return cls(tuple(Finding(**item) for item in data["findings"]))
-        except (KeyError, TypeError, AttributeError) as error:
+            items = tuple(Finding(**item) for item in data["findings"])
+            for item in items:
+                if item.severity not in get_args(Severity) or not isinstance(item.text, str):
+                    raise ValueError(f"{item.code}: {item.severity!r}")
+            return cls(items)
+        except InputError:
+            raise
+        except (KeyError, TypeError, AttributeError, ValueError) as error:
             raise InputError(f"these are no findings of a scan ({error}); scan again") from error
 
 
@@ -86,4 +92,7 @@ def load_findings(path: Path) -> Findings:
         raise InputError(f"{path} does not exist; make it with 'limewash scan read CLIP --project ...'") from error
     except (OSError, ValueError) as error:
         raise InputError(f"{path} cannot be read as findings ({error}); scan again") from error
-    return Findings.from_json(data)
+    try:
+        return Findings.from_json(data)
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from error

@@ -77,7 +77,7 @@ def judge(
         lambda: _exposure(takes),
         lambda: _lamps(takes),
         lambda: [*_movement(moved_px, takes), *_passing(passing), *_timing(takes), *_framing(surfaces)],
-        lambda: _orientation(surfaces),
+        lambda: orientation_findings(surfaces),
         lambda: chain_findings(measure_scaling(takes, correspondence), size, exposure_held=held),
         lambda: focus_findings(measure_focus(takes, surfaces)),
     ]
@@ -279,7 +279,7 @@ def _framing(surfaces: Surfaces) -> list[Finding]:
     return [Finding("cut-off", "note", text, remedy, {f"{name}_share": share for name, share in cut.items()})]
 
 
-def _orientation(surfaces: Surfaces) -> list[Finding]:
+def orientation_findings(surfaces: Surfaces) -> list[Finding]:
     seen = np.isfinite(surfaces.x[SPARSE])
     if not seen.any():
         return []

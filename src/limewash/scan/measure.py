@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from limewash.errors import InputError
 from limewash.files import replacing
 from limewash.media.images import write_image
 from limewash.project.folder import Project
@@ -47,6 +48,7 @@ def measure_scan(
     """
     folder = project.scan_folder(scan)
     correspondence = load_correspondence(folder / "correspondence.npz")
+    _check_on_photo(project.house, correspondence.camera_size)
     lens = lens_by_photo(photo, correspondence.camera_size) if photo else load_lens(folder / LENS_FILE)
     geometry = measure_geometry(correspondence, lens_guess(project.rig, phone_mm, lens), tape_of(project.house))
     picture = draw_relief(geometry)
@@ -54,6 +56,17 @@ def measure_scan(
         save_geometry(data, geometry)
         write_image(drawn, picture)
     return folder, geometry
+
+
+def _check_on_photo(house: House, size: tuple[int, int]) -> None:
+    """Raise InputError if a measured place is given beside the photo: it is a slip, or of another scan's photo."""
+    for point in house.facade.measured if house.facade else ():
+        x, y = point.photo_px
+        if not (-0.5 <= x <= size[0] - 0.5 and -0.5 <= y <= size[1] - 0.5):
+            raise InputError(
+                f"facade.measured {point.what!r}: photo_px must lie on this scan's photo.png of {size[0]} x {size[1]} "
+                f"pixels, got [{x:g}, {y:g}]; is it of another scan's photo?"
+            )
 
 
 def lens_guess(rig: Rig, phone_mm: float | None = None, lens: LensNote | None = None) -> LensGuess:

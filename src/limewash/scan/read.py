@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from limewash.files import make_folder, new_folder
 from limewash.media.images import write_image
 from limewash.media.reading import ClipInfo, ClipReader
 from limewash.progress import Progress, part_of, silent
+from limewash.project.folder import Project
 from limewash.scan.clip import Takes, take_clip
 from limewash.scan.correspondence import Correspondence, save_correspondence
 from limewash.scan.decode import decode_takes
@@ -132,17 +134,23 @@ def scan_of(
     return ScanResult(correspondence, photo_of(takes), findings)
 
 
+class FolderTakenError(InputError):
+    """There is a scan of that name already."""
+
+
 def save_scan(folder: Path, result: ScanResult) -> None:
     """Write `correspondence.npz`, `photo.png`, `findings.json`, `findings.png` and, where it is known,
     `lens.json` into a new folder, all or nothing.
 
     Raises
     ------
+    FolderTakenError
+        If the folder exists with something in it.
     InputError
-        If the folder exists with something in it, or cannot be written.
+        If it cannot be written.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(f"{folder} exists already; a scan goes into a new folder")
+        raise FolderTakenError(f"{folder} exists already; a scan goes into a new folder")
     part = folder.with_name(f".{folder.name}.{secrets.token_hex(4)}.part")
     try:
         make_folder(part)
@@ -153,9 +161,23 @@ def save_scan(folder: Path, result: ScanResult) -> None:
             save_lens(part / LENS_FILE, result.lens)
         picture = findings_picture(result.photo, result.correspondence, result.findings)
         write_image(part / "findings.png", picture)
-        part.replace(folder)
+        try:
+            part.replace(folder)
+        except OSError as error:
+            if not folder.exists():
+                raise InputError(f"cannot write {folder}: {error.strerror}") from error
+            raise FolderTakenError(f"{folder} exists already; a scan goes into a new folder") from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
+
+
+def keep_scan(project: Project, result: ScanResult) -> Path:
+    """Save a scan as the project's next one, whatever other readings do meanwhile; gives its folder."""
+    while True:
+        folder = project.next_scan()
+        with suppress(FolderTakenError):  # another reading took this number a moment ago
+            save_scan(folder, result)
+            return folder
 
 
 def _white_photo(path: Path, takes: Takes) -> NDArray[np.uint8]:

@@ -21,7 +21,7 @@ from limewash.progress import Progress, silent
 from limewash.scan.decode import Decoded
 from limewash.scan.findings import Findings
 from limewash.scan.grid import to_projector_grid
-from limewash.scan.judge import coverage_finding, precision_finding
+from limewash.scan.judge import coverage_finding, orientation_findings, precision_finding
 from limewash.scan.read import ScanResult
 from limewash.scan.surface import find_surfaces
 from limewash.scan.threads import in_bands
@@ -60,7 +60,9 @@ def read_gray_stills(folder: Path, projector_size: tuple[int, int], progress: Pr
     folder = Path(folder)
     if not folder.is_dir():
         raise InputError(f"{folder} is not a folder; give the folder that holds the stills")
-    paths = sorted((p for p in folder.iterdir() if p.suffix.lower() in _SUFFIXES), key=_by_number)
+    paths = sorted(
+        (p for p in folder.iterdir() if p.suffix.lower() in _SUFFIXES and not p.name.startswith(".")), key=_by_number
+    )
     bits_x, bits_y = gray_code_length(projector_size)
     needed = 2 * (bits_x + bits_y) + 2
     if len(paths) != needed:
@@ -79,7 +81,9 @@ def read_gray_stills(folder: Path, projector_size: tuple[int, int], progress: Pr
             f"{folder}: the stills show no Gray code that can be read; check their order (columns, rows, then black "
             "and white), the size, and that the camera stood still"
         )
-    findings = Findings.sorted([coverage_finding(seen_share), precision_finding(surfaces)])
+    findings = Findings.sorted(
+        [coverage_finding(seen_share), precision_finding(surfaces), *orientation_findings(surfaces)]
+    )
     progress(1.0, "stills read")
     return ScanResult(correspondence, photo, findings)
 

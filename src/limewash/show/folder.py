@@ -10,14 +10,15 @@ from typing import Literal
 import numpy as np
 import tomlkit
 
-from limewash.errors import InputError, did_you_mean
+from limewash.errors import InputError, as_typed, did_you_mean
 from limewash.facade.map import load_map
 from limewash.files import make_folder
 from limewash.geometry.homography import fit_homography
 from limewash.media.images import read_image
 from limewash.media.sound import write_wav
+from limewash.progress import Progress, silent
 from limewash.project.folder import Project
-from limewash.project.history import keep_copy
+from limewash.project.history import replacing_with_copy
 from limewash.project.models import House
 from limewash.scan.correspondence import Correspondence, load_correspondence
 from limewash.scan.geometry import load_geometry
@@ -25,6 +26,7 @@ from limewash.scan.measure import FILE as GEOMETRY
 from limewash.show.fields import Fields
 from limewash.show.music import demo_music
 from limewash.show.proof import PhotoStreet
+from limewash.show.render import render_show, show_sound
 from limewash.show.score import Score, parse_score, read_score
 from limewash.show.wall import Wall, assumed_wall, geometry_metres, wall_metres
 
@@ -70,7 +72,8 @@ def open_show(project: Project, name: str) -> OpenShow:
     folder = project.show_folder(name)
     if not (folder / "score.toml").is_file():
         known = project.shows()
-        tail = did_you_mean(name, known) if known else f"; begin it with 'limewash show new {name}'"
+        begin = f"limewash show new {as_typed(name)} --project {as_typed(project.root)}"
+        tail = did_you_mean(name, known) if known else f"; begin it with '{begin}'"
         raise InputError(f"{project.root} has no show {name!r}{tail}")
     return OpenShow(folder, read_score(folder / "score.toml"), house_fields(project))
 
@@ -139,9 +142,27 @@ def photo_street(project: Project, size: tuple[int, int] | None = None) -> Photo
     return PhotoStreet(read_image(scan / "photo.png"), load_correspondence(scan / "correspondence.npz"), size=size)
 
 
-def keep_film(project: Project, path: Path) -> None:
-    """Put a finished film that is about to be replaced into the project's history."""
-    keep_copy(project.root, path)
+def proof_size(project: Project, longest_px: int = 1280) -> tuple[int, int]:
+    """Size of the proof's video: the photo's shape, no side longer than `longest_px`, both even. [px]"""
+    height, width = read_image(project.scan_folder() / "photo.png").shape[:2]
+    scale = min(1.0, longest_px / max(width, height))
+    return max(2, 2 * round(width * scale / 2)), max(2, 2 * round(height * scale / 2))
+
+
+def make_film(project: Project, show: OpenShow, *, progress: Progress = silent) -> None:
+    """Render a show's film; the one before it goes into the project's history.
+
+    Raises
+    ------
+    InputError
+        As `render_show`; the film before is then still in its place.
+    """
+    sound = show_sound(show.score, show.folder)
+    with replacing_with_copy(project.root, show.film) as part:
+        try:
+            render_show(show.score, show.fields, part, sound=sound, where=str(show.score_file), progress=progress)
+        except InputError as error:
+            raise InputError(str(error).replace(str(part), str(show.film))) from error
 
 
 def _has_place(fields: Fields, where: str | list[str]) -> bool:

@@ -12,7 +12,7 @@ from limewash.errors import InputError, did_you_mean
 from limewash.light.photometry import contrast_class
 from limewash.project.lengths import show_length, show_small
 from limewash.project.models import House
-from limewash.site.canvas import GREY, Sheet
+from limewash.site.canvas import GREY, Sheet, text_width_mm
 from limewash.site.card_layout import MARGIN_MM, PAPERS, Column
 from limewash.site.card_photo import photo_sheet
 from limewash.site.cautions import cautions
@@ -131,7 +131,7 @@ def _second_page(
         right.paragraph(text, mark="!")
     for text in (services.power.notes if services.power else ())[:-1]:
         right.paragraph(text, mark="!")
-    for text in services.box.notes if services.box else ():
+    for text in (*(services.box.notes if services.box else ()), *services.assumed):
         right.paragraph(text, mark="!")
     below = max(left.y, right.y)
     pack = Column(sheet, MARGIN_MM, below, inner)
@@ -155,10 +155,22 @@ def _second_page(
 
 def _page(house: House, placement: Placement, paper: tuple[float, float], title: str) -> tuple[Sheet, float]:
     sheet = Sheet(*paper)
-    sheet.text(MARGIN_MM, 14.5, house.name, 5.0, anchor="start", bold=True)
-    sheet.text(paper[0] - MARGIN_MM, 14.5, f"rig {placement.rig.name!r}", 3.4, anchor="end")
+    inner = paper[0] - 2 * MARGIN_MM
+    rig = _cut(f"rig {placement.rig.name!r}", 0.4 * inner, 3.4)
+    rest = inner - text_width_mm(rig, 3.4) - 4.0
+    sheet.text(MARGIN_MM, 14.5, _cut(house.name, rest, 5.0, bold=True), 5.0, anchor="start", bold=True)
+    sheet.text(paper[0] - MARGIN_MM, 14.5, rig, 3.4, anchor="end")
     sheet.text(MARGIN_MM, paper[1] - 8.0, title, 2.5, anchor="start", colour="#444444")
     return sheet, paper[1] - 12.5
+
+
+def _cut(text: str, width_mm: float, size_mm: float, *, bold: bool = False) -> str:
+    """A name cut to a width, with dots where something is missing."""
+    if text_width_mm(text, size_mm, bold=bold) <= width_mm:
+        return text
+    while text and text_width_mm(text + "...", size_mm, bold=bold) > width_mm:
+        text = text[:-1]
+    return text.rstrip() + "..."
 
 
 def _feet(column: Column, scene: Scene, placement: Placement) -> None:

@@ -9,6 +9,8 @@ from limewash.site.scene import Scene
 from limewash.site.shown import show_light
 
 _NAMED = 3
+_MUCH_PAST = 0.4
+"""Share of the picture beside the front that is worth a word. Common practice, no source."""
 
 ALWAYS = (
     "Do not look into the lens, and let nobody stand before it; switch the picture to black before you work there.",
@@ -43,19 +45,30 @@ def _eyes(placement: Placement, scene: Scene) -> list[str]:
 def _spilled(placement: Placement) -> list[str]:
     """Light on neighbours and roads: the worst by name, the others by their number, so that a card can hold it."""
     found = []
+    if placement.lit_m2 <= 0.0:
+        found.append("None of the picture falls on the front: turn, tilt or move the projector before anything else.")
+    elif placement.wasted > _MUCH_PAST:
+        found.append(
+            f"{placement.wasted:.0%} of the picture falls past what is to be lit, onto the sky, the ground or whatever "
+            "stands behind: look where it lands, and keep it dark in the map."
+        )
     neighbours = [spill for spill in placement.spills if spill.kind == "neighbour"]
     for spill in neighbours[:_NAMED]:
-        found.append(f"{spill.light_lm:.0f} lm fall on {spill.name!r}: ask, and keep that area dark in the map.")
+        found.append(f"{_lumens(spill.light_lm)} fall on {spill.name!r}: ask, and keep that area dark in the map.")
     if len(neighbours) > _NAMED:
         found.append(f"Less light falls on {len(neighbours) - _NAMED} more windows or walls of neighbours.")
     roads = [spill for spill in placement.spills if spill.kind == "road"]
     if roads:
         light = sum(spill.light_lm for spill in roads)
         found.append(
-            f"{light:.0f} lm fall on the road ({roads[0].name!r}): look from a driver's place whether it dazzles, and "
-            "keep that area dark."
+            f"{_lumens(light)} fall on the road ({roads[0].name!r}): look from a driver's place whether it dazzles, "
+            "and keep that area dark."
         )
     return found
+
+
+def _lumens(light_lm: float) -> str:
+    return f"{light_lm:.0f} lm" if light_lm >= 0.5 else f"{light_lm:.1g} lm"
 
 
 def _data_sheet(placement: Placement, scene: Scene) -> list[str]:

@@ -92,7 +92,8 @@ def _heat_map(kind: str, placement: Placement, units: Units) -> HeatMap:
         factor, unit = (1.0 / FOOT_CANDLE_LX, "fc") if imperial else (1.0, "lx")
         edges = _round_edges(placement.values("illuminance_lx") * factor)
         title = "Illuminance of a white picture"
-        return HeatMap(title, unit, "illuminance_lx", edges, _ranges(edges, unit), factor, 1 if imperial else 0)
+        digits = _digits(edges, 1 if imperial else 0)
+        return HeatMap(title, unit, "illuminance_lx", edges, _ranges(edges, unit), factor, digits)
     if kind == "contrast":
         edges = [least for _, least in CONTRAST_CLASSES]
         names = [f"under {edges[0]:g}:1"] + [f"{name}, from {least:g}:1" for name, least in CONTRAST_CLASSES]
@@ -114,6 +115,11 @@ def _round_edges(values: Array) -> list[float]:
         edge = float(f"{low * (high / low) ** share:.2g}")
         edges.append(edge if not edges or edge > edges[-1] else float(f"{edges[-1] * 1.03:.3g}"))
     return edges
+
+
+def _digits(edges: Sequence[float], least: int) -> int:
+    """So many decimals that numbers of two neighbouring bands differ."""
+    return next(n for n in range(least, 12) if len({round(edge, n) for edge in edges}) == len(edges) or n == 11)
 
 
 def _ranges(edges: Sequence[float], unit: str) -> list[str]:

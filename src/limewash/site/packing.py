@@ -41,7 +41,7 @@ def packing_list(placement: Placement, scene: Scene, services: Services) -> tupl
         PackedThing(1, "spirit level or a phone that shows tilt"),
     ]
     if services.power is not None:
-        things += _cords(services.power.cord_m, services.power.cord, scene)
+        things += _cords(services.power.cord_m, services.power.cord, scene, own=_has_own_cord(scene))
     if placement.prop_m is not None and abs(placement.prop_m) > 0.001:
         feet = "rear" if placement.prop_m > 0.0 else "front"
         things.append(
@@ -56,15 +56,21 @@ def packing_list(placement: Placement, scene: Scene, services: Services) -> tupl
     return tuple(things)
 
 
-def _cords(length_m: float, size: str, scene: Scene) -> list[PackedThing]:
+def _has_own_cord(scene: Scene) -> bool:
+    return scene.site.power is not None and scene.site.power.cord_m is not None
+
+
+def _cords(length_m: float, size: str, scene: Scene, *, own: bool) -> list[PackedThing]:
     need = length_m * _SLACK
-    if scene.units == "imperial":
+    if own:
+        told = show_length(length_m, scene.units)
+    elif scene.units == "imperial":
         need_ft = need / 0.3048
         told = next((f"{cord} ft" for cord in _CORDS_FT if cord >= need_ft), f"{math.ceil(need_ft)} ft")
     else:
         told = next((f"{cord} m" for cord in _CORDS_M if cord >= need), f"{math.ceil(need)} m")
     return [
-        PackedThing(1, f"outdoor extension cord, {told}, {size}, on one piece"),
+        PackedThing(1, f"outdoor extension cord, {told}, {size}, in one piece"),
         PackedThing(1, "portable residual current device (RCD, GFCI), unless the outlet has one"),
         PackedThing(1, "splash-proof cover for the plug joint"),
     ]

@@ -134,7 +134,8 @@ def plan_power(
     mm2, awg = _size(power)
     resistance = ohm_per_m(mm2=mm2, awg=awg)
     length = power.cord_m if power.cord_m is not None else cord_m
-    drop = voltage_drop_v(rig_w / power.voltage_v, length, ohm_m=resistance)
+    rig_a = rig_w / power.voltage_v
+    drop = voltage_drop_v(rig_a, length, ohm_m=resistance)
     kwh = energy_kwh(rig_w, power.hours_a_night, power.nights)
     return PowerPlan(
         load_w=total_w,
@@ -146,7 +147,7 @@ def plan_power(
         drop_share=drop / power.voltage_v,
         season_kwh=kwh,
         season_cost=None if power.price_per_kwh is None else kwh * power.price_per_kwh,
-        notes=tuple(_notes(power, share, drop / power.voltage_v, length, cord_m, units)),
+        notes=tuple(_notes(power, share, rig_a, drop / power.voltage_v, length, cord_m, units)),
     )
 
 
@@ -158,7 +159,9 @@ def _size(power: Power) -> tuple[float | None, int | None]:
     return (None, 14) if power.voltage_v < 150.0 else (1.5, None)
 
 
-def _notes(power: Power, share: float, drop: float, length: float, needed: float, units: Units) -> list[str]:
+def _notes(
+    power: Power, share: float, rig_a: float, drop: float, length: float, needed: float, units: Units
+) -> list[str]:
     notes = []
     if share > 1.0:
         notes.append(
@@ -179,5 +182,8 @@ def _notes(power: Power, share: float, drop: float, length: float, needed: float
         )
     elif not power.rcd:
         notes.append("This outlet has no residual current device (RCD, GFCI); use one that has, or a portable one.")
+    notes.append(
+        f"{rig_a:.1f} A flow through the cord: compare with the amperes printed on it, and unroll a reel wholly."
+    )
     notes.append("Outdoor cords and plugs only, joints off the ground and covered, drip loops, no cord across a path.")
     return notes

@@ -160,7 +160,8 @@ def projectors_to_try(house: House) -> list[tuple[str, Projector]]:
     """The rigs' own projectors, by their own name or the rig's, then the generic classes that the person named."""
     assert house.site is not None
     own = [(rig.projector.name or rig.name, rig.projector) for rig in house.rig]
-    return own + [(name, projector_class(name)) for name in house.site.search.projectors]
+    taken = {label for label, _ in own}  # `--take` writes a class as a rig of that name
+    return own + [(name, projector_class(name)) for name in house.site.search.projectors if name not in taken]
 
 
 def cable_lengths_m(scene: Scene, stands: Array) -> Array:

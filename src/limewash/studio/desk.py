@@ -191,6 +191,7 @@ class Desk:
             hand, settle = self._scan.hand, self._scan.settle
         return {
             "project": self.project.house.name if self.is_open else None,
+            "folder": str(self.project.root) if self.is_open else None,
             "projector": self.projector.state().model_dump(mode="json"),
             "hand": hand.state().model_dump(mode="json") if hand is not None else None,
             "settle": settle.state().model_dump(mode="json", exclude={"before"}) if settle is not None else None,

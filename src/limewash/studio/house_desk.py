@@ -9,11 +9,11 @@ import pydantic
 from pydantic import Field
 
 from limewash.errors import InputError
+from limewash.project.carry_changes import changed_text
 from limewash.project.folder import HOUSE_FILE, Project
 from limewash.project.models import HOUSE_FORMAT, House
 from limewash.project.toml_models import read_model
 from limewash.studio.document import ConflictError, Document
-from limewash.studio.house_text import changed_text
 from limewash.studio.merge import Clash, Side, merged
 from limewash.studio.notices import Notices
 from limewash.studio.saver import ThinnedFile
@@ -147,7 +147,7 @@ class HouseDesk:
             if house == self._saved:
                 return
             # Somebody may have edited the file by hand meanwhile: only our own changes go into it.
-            text = changed_text(self._path.read_text(encoding="utf-8"), _plain(self._saved), _plain(house))
+            text = changed_text(self._path.read_text(encoding="utf-8-sig"), _plain(self._saved), _plain(house))
             self._file.write(text.encode("utf-8"))
             self._saved = house
 

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from limewash.errors import InputError
+from limewash.errors import InputError, LimewashError
 from limewash.studio.notices import Notices
 from limewash.studio.wire import Wire
 
@@ -185,7 +185,11 @@ class Jobs:
                 )
                 return
             job.result = outcome["result"]
-        job.done(job.result)
+        try:
+            job.done(job.result)
+        except LimewashError as error:
+            job.state, job.message = "failed", str(error)
+            return
         job.share, job.state = 1.0, "done"
 
     def _tell(self, job: Job) -> None:

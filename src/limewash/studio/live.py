@@ -26,6 +26,10 @@ ACT: TypeAdapter[Any] = TypeAdapter(Act)
 MOST_WAITING = 200
 
 
+class LostError(Exception):
+    """A page has missed something: it must ask for everything anew."""
+
+
 class Outbox:
     """Messages that wait for one page; of those that tell of one thing on its way only the newest waits."""
 
@@ -33,6 +37,7 @@ class Outbox:
         self._loop = loop
         self._wanted = wanted
         self._waiting: deque[Message] = deque(maxlen=MOST_WAITING)
+        self._lost = False
         self._some = asyncio.Event()
 
     def put(self, message: Message) -> None:
@@ -43,9 +48,12 @@ class Outbox:
             self._loop.call_soon_threadsafe(self._take, message)
 
     async def next(self) -> Message:
+        """The oldest that waits. Raises LostError when the page was away for so long that some were left out."""
         while not self._waiting:
             self._some.clear()
             await self._some.wait()
+        if self._lost:
+            raise LostError
         return self._waiting.popleft()
 
     def _take(self, message: Message) -> None:
@@ -57,6 +65,7 @@ class Outbox:
             if waiting == thing:
                 del self._waiting[n]
                 break
+        self._lost = self._lost or len(self._waiting) == MOST_WAITING
         self._waiting.append(message)
         self._some.set()
 
@@ -121,10 +130,11 @@ async def live(socket: WebSocket) -> None:
     await socket.accept()
     outbox = Outbox(asyncio.get_running_loop())
     stop = desk.notices.listen(outbox.put)
-    sending = asyncio.create_task(send_all(socket, outbox))
     drags = Drags(desk, client, outbox)
+    sending: asyncio.Task[None] | None = None
     try:
-        await socket.send_text(json.dumps({"type": "hello", "client": client, **desk.hello()}))
+        await socket.send_text(json.dumps({"type": "hello", "client": client, **await asyncio.to_thread(desk.hello)}))
+        sending = asyncio.create_task(send_all(socket, outbox))  # what was told meanwhile comes after it, not before
         while True:
             message = await socket.receive_json()
             if isinstance(message, dict) and message.get("type") == "drag":
@@ -136,17 +146,21 @@ async def live(socket: WebSocket) -> None:
         pass
     finally:
         stop()
-        sending.cancel()
+        if sending is not None:
+            sending.cancel()
         try:
             await drags.settle()
         finally:  # also when the whole studio is ending and this is being cancelled
-            desk.client_left(client)
+            # Not here: the desk may be busy reading a scan, and everybody else would wait.
+            asyncio.get_running_loop().run_in_executor(None, desk.client_left, client)
 
 
 def _hear(desk: Desk, client: str, message: Any, outbox: Outbox) -> None:
     """What a page may say here: the same as on the routes, only quicker."""
     try:
         match message.get("type"):
+            case "drag-end":
+                desk.tracing.drop_drag(str(message["id"]))
             case "hand":
                 desk.hand.act(ACT.validate_python(message["act"]))
             case "page":
@@ -167,5 +181,8 @@ def refusal(error: Exception) -> str:
 async def send_all(socket: WebSocket, outbox: Outbox) -> None:
     """Send what waits, for as long as the page is there."""
     with contextlib.suppress(RuntimeError, WebSocketDisconnect):
-        while True:
-            await socket.send_text(json.dumps(await outbox.next(), separators=(",", ":")))
+        try:
+            while True:
+                await socket.send_text(json.dumps(await outbox.next(), separators=(",", ":")))
+        except LostError:
+            await socket.close(1013)  # it comes back by itself

@@ -13,11 +13,12 @@ from limewash.facade.map import HouseMap
 from limewash.facade.map_files import load_map
 from limewash.facade.packet import PacketContents, write_packet
 from limewash.facade.returned import check_returned
-from limewash.files import make_folder, replacing
+from limewash.files import make_folder
 from limewash.progress import Progress
 from limewash.project.folder import Project
+from limewash.project.history import replacing_with_copy
 from limewash.scan.correspondence import load_correspondence
-from limewash.show.folder import keep_film, wall_of
+from limewash.show.folder import wall_of
 
 USUAL_RATE = Fraction(30)
 
@@ -67,8 +68,7 @@ def take_in(project: Project, name: str, film: Path, progress: Progress, *, anyw
     if taken:
         target = project.show_folder(name) / "show.mp4"
         make_folder(target.parent)
-        keep_film(project, target)
-        with replacing(target) as part:
+        with replacing_with_copy(project.root, target) as part:
             shutil.copyfile(film, part)
     return {"findings": findings.to_json()["findings"], "taken": taken, "name": name, "film": film.name}
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import Cookie, FastAPI, Query, WebSocket, WebSocketDisconnect
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
-from pydantic import TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 
 from limewash.errors import InputError, LimewashError
 from limewash.studio.desk import Desk
@@ -34,6 +34,8 @@ class Nudge(Wire):
 
     dx: float
     dy: float
+    hold: Annotated[str, Field(max_length=40)] = ""
+    """Names one slide of the finger: all of it is one step for undo."""
 
 
 def create_phone_app(desk: Desk, link: PhoneLink) -> FastAPI:
@@ -81,12 +83,13 @@ async def _serve(socket: WebSocket, desk: Desk, link: PhoneLink) -> None:
     await socket.accept()
     outbox = Outbox(asyncio.get_running_loop(), wanted=_HEARD)
     stop = desk.notices.listen(outbox.put)
-    sending = asyncio.create_task(send_all(socket, outbox))
+    sending: asyncio.Task[None] | None = None
     given = socket.cookies.get(PASS)
     try:
-        hello = desk.hello()
+        hello = await asyncio.to_thread(desk.hello)
         shown = {name: hello[name] for name in ("project", "projector", "hand", "settle")}
         await socket.send_text(json.dumps({"type": "hello", "client": "phone", **shown}))
+        sending = asyncio.create_task(send_all(socket, outbox))
         while True:
             message = await socket.receive_json()
             if not link.knows(given):
@@ -96,7 +99,8 @@ async def _serve(socket: WebSocket, desk: Desk, link: PhoneLink) -> None:
         pass
     finally:
         stop()
-        sending.cancel()
+        if sending is not None:
+            sending.cancel()
         with contextlib.suppress(RuntimeError):
             await socket.close()
 
@@ -109,7 +113,7 @@ def _do(desk: Desk, message: Any, outbox: Outbox) -> None:
                 desk.hand.act(ACT.validate_python(message["act"]))
             case "settle":
                 nudge = Nudge.model_validate(message["nudge"])
-                desk.settle.nudge(nudge.dx, nudge.dy)
+                desk.settle.nudge(nudge.dx, nudge.dy, nudge.hold)
             case "choose":
                 desk.settle.choose(str(message["name"])[:60])
             case "blank":

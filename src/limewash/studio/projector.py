@@ -68,6 +68,8 @@ class ProjectorState(Wire):
     what: What
     name: str
     index: int
+    turn: int
+    """Grows each time that something is asked for: a film that has ended begins again only then."""
     words: str
     blanked: bool
     look: Look
@@ -84,13 +86,14 @@ class Projector:
     shown: Shown = field(default_factory=lambda: Shown(what="black"))
     look: Look = field(default_factory=Look)
     blanked: bool = False
+    turn: int = 0
     _pages: dict[str, PageReport] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
     def show(self, shown: Shown) -> ProjectorState:
         """Show something; ends blanking."""
         with self._lock:
-            self.shown, self.blanked = shown, False
+            self.shown, self.blanked, self.turn = shown, False, self.turn + 1
             return self._tell()
 
     def blank(self, blanked: bool) -> ProjectorState:
@@ -132,6 +135,7 @@ class Projector:
                 what=self.shown.what,
                 name=self.shown.name,
                 index=self.shown.index,
+                turn=self.turn,
                 words=f"{words} {self.shown.name}" if self.shown.name else words,
                 blanked=self.blanked,
                 look=self.look,

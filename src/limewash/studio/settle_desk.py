@@ -190,12 +190,13 @@ class SettleDesk:
             self._chosen = name
             return self._tell()
 
-    def nudge(self, dx: float, dy: float) -> SettleState:
+    def nudge(self, dx: float, dy: float, hold: str = "") -> SettleState:
         """Move the chosen check point. Raises InputError if none is chosen."""
         if not self._chosen:
             raise InputError("choose a check point first")
         with self._lock:
-            return self.change(self._chosen, MovedCheckPoint(revision=self._document.revision, by_px=(dx, dy)))
+            moved = MovedCheckPoint(revision=self._document.revision, by_px=(dx, dy), hold=hold)
+            return self.change(self._chosen, moved)
 
     def set_method(self, revision: int, method: Method) -> SettleState:
         """How to settle."""

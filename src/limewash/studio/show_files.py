@@ -160,6 +160,8 @@ def _score(text: str) -> Score:
         data = tomlkit.parse(text).unwrap()
     except tomlkit.exceptions.ParseError as error:
         raise InputError(f"this is not valid TOML, line {error.line}: {error}") from None
+    except tomlkit.exceptions.TOMLKitError as error:  # a key or table that is given twice
+        raise InputError(f"this is not valid TOML: {error} Keep one of the two") from None
     return parse_score(data, where="score.toml")
 
 

@@ -41,6 +41,7 @@ class TracingDesk:
         self._lock = threading.RLock()
         self._file = ThinnedFile(project, project.tracing_file)
         self._document = Document(self._read())
+        self._began = self._document.revision
         self._touched: dict[str, int] = {}
         """The revision in which each path was last changed, put in or taken out."""
         self._dragged: dict[str, tuple[Traced, str]] = {}
@@ -133,12 +134,14 @@ class TracingDesk:
         """Show a path as it is being dragged; the file follows within a second."""
         item = to_traced(drag.path, self._ground.photo_size)
         with self._lock:
-            if drag.revision is not None and drag.revision < self._touched.get(item.id, 0):
+            if drag.revision is not None and drag.revision < self._touched.get(item.id, self._began):
                 return
             self._dragged[item.id] = (item, drag.client)
         path = from_traced(item).model_dump(mode="json")
         shown = carried(item, self._ground.carrier).model_dump(mode="json")
-        self._notices.tell({"type": "drag", "path": path, "carried": shown, "by": drag.client})
+        with self._lock:
+            if self._dragged.get(item.id) == (item, drag.client):  # else a change by now, or let go
+                self._notices.tell({"type": "drag", "path": path, "carried": shown, "by": drag.client})
 
     def drop_drag(self, path_id: str | None = None) -> None:
         """Forget what is being dragged (one path or all): it goes back to where it was."""
@@ -202,7 +205,7 @@ class TracingDesk:
     def _check_seen(self, revision: int, ids: list[str]) -> None:
         try:
             for path_id in ids:
-                self._document.check_seen(revision, since=self._touched.get(path_id, 0))
+                self._document.check_seen(revision, since=self._touched.get(path_id, self._began))
         except ConflictError:
             for path_id in ids:
                 self.drop_drag(path_id)  # what was dragged there is not to be: nobody shall go on seeing it

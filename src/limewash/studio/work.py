@@ -26,12 +26,11 @@ def write_pattern(progress: Progress, *, size: tuple[int, int], rate: int, out: 
 def read_scan(progress: Progress, *, project: str, clip: str) -> Result:
     """A clip, or a ZIP file of photos, into a new scan of the project."""
     from limewash.scan.any_input import read_any
-    from limewash.scan.read import save_scan
+    from limewash.scan.read import keep_scan
 
     opened = open_project(Path(project))
     result = read_any(Path(clip), opened.rig.projector.size, progress)
-    folder = opened.next_scan()
-    save_scan(folder, result)
+    folder = keep_scan(opened, result)
     return {"scan": folder.name, "warnings": len(result.findings.warnings)}
 
 
@@ -54,16 +53,12 @@ def make_map(progress: Progress, *, project: str) -> Result:
 
 def render_show(progress: Progress, *, project: str, name: str) -> Result:
     """The film that the projector plays."""
-    from limewash.show.folder import keep_film, open_show
-    from limewash.show.render import render_show as render
-    from limewash.show.render import show_sound
+    from limewash.show.folder import make_film, open_show
 
     opened = open_project(Path(project))
     progress(0.0, "reading score and map")
     show = open_show(opened, name)
-    sound = show_sound(show.score, show.folder)
-    keep_film(opened, show.film)
-    render(show.score, show.fields, show.film, sound=sound, where=str(show.score_file), progress=progress)
+    make_film(opened, show, progress=progress)
     return {"film": show.film.name}
 
 

@@ -133,12 +133,18 @@ async def take_clip(
     request: Request, desk: TheDesk, name: Annotated[str, Query(min_length=1, max_length=200)]
 ) -> JobState:
     """Take what the phone filmed (the body is the file) and read it."""
-    clip = await received(request, desk.project.root / "scans", name, suffixes=CLIPS)
+    root = desk.project.root
+    clip = await received(request, root / "scans", name, suffixes=CLIPS)
+
+    def done(result: dict[str, Any]) -> None:
+        if desk.is_open and desk.project.root == root:  # another project may have been opened meanwhile
+            desk.use_scan(result["scan"])
+
     return desk.jobs.start(
         "read",
         f"Reading {Path(name).name}",
-        {"project": str(desk.project.root), "clip": str(clip)},
-        done=lambda result: desk.use_scan(result["scan"]),
+        {"project": str(root), "clip": str(clip)},
+        done=done,
         ended=lambda: clip.unlink(missing_ok=True),
     )
 

@@ -113,17 +113,19 @@ def render(name: ShowName, desk: TheDesk) -> JobState:
 async def take_returned(name: ShowName, file: FilmName, request: Request, desk: TheDesk) -> JobState:
     """Take a film from outside (the body is the file): checked, and put in place when nothing warns."""
     desk.project.show_folder(name)
-    path = await received(request, _incoming(desk), file, suffixes=FILMS)
-    return _check_film(desk, name, path, anyway=False)
+    root = desk.project.root  # another project may be opened while the film comes
+    path = await received(request, _incoming(root), file, suffixes=FILMS)
+    return _check_film(desk, root, name, path, anyway=False)
 
 
 @router.post("/{name}/returned/anyway")
 def take_anyway(name: ShowName, accepted: Accepted, desk: TheDesk) -> JobState:
     """Put a film in place although something warned."""
-    path = _incoming(desk) / accepted.film
+    root = desk.project.root
+    path = _incoming(root) / accepted.film
     if not path.is_file():
         raise InputError("that film is not here any more; choose it again")
-    return _check_film(desk, name, path, anyway=True)
+    return _check_film(desk, root, name, path, anyway=True)
 
 
 @packet_router.post("")
@@ -142,17 +144,23 @@ def packet_file(desk: TheDesk) -> FileResponse:
     return FileResponse(path, media_type="application/zip", filename=path.name)
 
 
-def _check_film(desk: TheDesk, name: str, path: Path, *, anyway: bool) -> JobState:
+def _check_film(desk: TheDesk, root: Path, name: str, path: Path, *, anyway: bool) -> JobState:
+    waits = False  # for the person to say that it is wanted anyway
+
     def done(result: dict[str, Any]) -> None:
-        if result["taken"]:
+        nonlocal waits
+        waits = not result["taken"]
+
+    def ended() -> None:
+        if not waits:
             path.unlink(missing_ok=True)
 
-    arguments = {"project": str(desk.project.root), "name": name, "film": str(path), "anyway": anyway}
-    return desk.jobs.start("film", f"Checking the film for {name}", arguments, done=done)
+    arguments = {"project": str(root), "name": name, "film": str(path), "anyway": anyway}
+    return desk.jobs.start("film", f"Checking the film for {name}", arguments, done=done, ended=ended)
 
 
-def _incoming(desk: TheDesk) -> Path:
-    return desk.project.root / "shows" / ".incoming"
+def _incoming(root: Path) -> Path:
+    return root / "shows" / ".incoming"
 
 
 def _packet(desk: TheDesk) -> Path:

@@ -13,8 +13,9 @@ export class Refused extends Error {
   }
 }
 
-/** A request of so many is small enough to outlive its page. */
-const SMALL_CHARACTERS = 4000;
+/** Requests of so many together may outlive their page. [bytes] */
+const OUTLIVING_BYTES = 60_000;
+let outliving = 0;
 
 /**
  * One request; gives the JSON of the answer, or null when it has none.
@@ -24,6 +25,7 @@ const SMALL_CHARACTERS = 4000;
 export async function send(method, path, body) {
   /** @type {RequestInit} */
   const request = { method, headers: { accept: "application/json" } };
+  let size = 0;
   if (body instanceof Blob || body instanceof ArrayBuffer) {
     request.body = body;
   } else if (body !== undefined) {
@@ -31,14 +33,19 @@ export async function send(method, path, body) {
     request.body = text;
     // What was just changed arrives even if the page is left or loaded anew in the same moment. Browsers take no more than
     // 64 KiB of such requests at a time.
-    request.keepalive = text.length < SMALL_CHARACTERS;
+    size = new Blob([text]).size;
+    request.keepalive = outliving + size < OUTLIVING_BYTES;
     request.headers = { ...request.headers, "content-type": "application/json" };
   }
+  if (!request.keepalive) size = 0;
+  outliving += size;
   let answer;
   try {
     answer = await fetch(path, request);
   } catch {
     throw new Refused(0, { message: "the studio does not answer; is its window still open?" });
+  } finally {
+    outliving -= size;
   }
   const text = await answer.text();
   const data = text && answer.headers.get("content-type")?.includes("json") ? JSON.parse(text) : null;

@@ -115,5 +115,8 @@ export function redrawn(place, draw) {
   (after.find((one) => words(one) === named) ?? after[Math.min(index, after.length - 1)])?.focus();
 }
 
+/** A number as people write it, with a point or a comma; NaN when it is none. @param {string} text */
+export const numberOf = (text) => (text.trim() === "" ? NaN : Number(text.trim().replace(",", ".")));
+
 /** @param {number} value @param {number} low @param {number} high */
 export const clamp = (value, low, high) => Math.min(Math.max(value, low), high);

@@ -13,10 +13,13 @@ import { announce } from "./said.js";
 const UNITS = ["m", "lx", "deg", "lm", "hz", "px", "kg", "w", "a", "v", "s", "mm2", "awg", "c", "k", "m2"];
 const SPELLED = { degrees: "°", C: "°C", K: "K", m2: "m²", mm2: "mm²", "m3/h": "m³/h", "W/(m2 K)": "W/(m² K)", ": 1": ": 1" };
 
+/** "3,000": three thousand to some, three to others. The server asks. */
+const THOUSANDS = /^-?[1-9]\d{0,2}(,\d{3})+(\.\d*)?$/;
+
 /** @typedef {{where: string, message: string}} Fault */
 
 export class Form {
-  /** @type {Map<string, {name: string, take: () => void, fault: (message: string) => void}>} */
+  /** @type {Map<string, {name: string, take: () => void, fault: (message: string) => void, faulty: () => boolean}>} */
   #fields = new Map();
 
   /** @param {any} schema @param {any} value @param {(value: any, what: string) => void} changed */
@@ -63,6 +66,14 @@ export class Form {
     return path.split(".").reduce((at, key) => at?.[key], this.value);
   }
 
+  /** What changed while the field had the focus is shown now, unless it has a fault: then the person's own text stays. @param {string} path */
+  #left(path) {
+    queueMicrotask(() => {
+      const field = this.#fields.get(path);
+      if (field && !field.faulty()) field.take();
+    });
+  }
+
   /** Change a value and tell the page. @param {string} path @param {any} value @param {string} [what] */
   set(path, value, what) {
     const keys = path.split(".");
@@ -89,6 +100,7 @@ export class Form {
     this.#fields.set(path, {
       name,
       take: control.take,
+      faulty: () => fault.textContent !== "",
       fault: (message) => {
         fault.replaceChildren(...(message ? [el("span", {}, message)] : []));
         control.inputs.forEach((/** @type {HTMLElement} */ input) => input.setAttribute("aria-invalid", String(Boolean(message))));
@@ -121,7 +133,8 @@ export class Form {
       id, inputmode: isNumber && unit !== "m" ? "decimal" : null, autocomplete: "off", list: list ? `${id}-list` : null,
       placeholder: nullable ? "not given" : null, maxlength: 200,
       on: {
-        change: () => this.set(path, read(input.value, isNumber, nullable)),
+        change: () => this.set(path, isNumber && unit !== "m" && THOUSANDS.test(input.value.trim()) ? input.value.trim() : read(input.value, isNumber, nullable)),
+        blur: () => this.#left(path),
         keydown: (/** @type {KeyboardEvent} */ event) => step(event, input, kind),
       },
     });
@@ -163,6 +176,7 @@ export class Form {
             const empty = values.every((/** @type {any} */ one) => one === null);
             this.set(path, nullable && empty ? null : values);
           },
+          blur: () => this.#left(path),
           keydown: (/** @type {KeyboardEvent} */ event) => step(event, input, item),
         },
       });

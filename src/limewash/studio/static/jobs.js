@@ -18,6 +18,7 @@ export function jobPlace(studio, kinds, done) {
   function take(job, fresh) {
     if (!kinds.includes(job.kind)) return;
     if (["waiting", "running"].includes(job.state)) {
+      if (ended.has(job.id)) return; // its end was told before this answer came
       const same = seen?.id === job.id ? seen : null;
       seen = same ?? running(studio, job);
       seen.show(job);
@@ -33,7 +34,14 @@ export function jobPlace(studio, kinds, done) {
       if (job.state === "done") done(job);
     }
   }
-  studio.api.get("/api/jobs").then((/** @type {any[]} */ jobs) => jobs.forEach((job) => take(job, false)));
+  const read = async () => (await studio.api.get("/api/jobs")).forEach((/** @type {any} */ job) => take(job, false));
+  read();
+  studio.live.on("again", () => { // jobs end with the studio, and another one numbers its own anew
+    ended.clear();
+    seen = null;
+    place.replaceChildren();
+    read();
+  });
   studio.live.on("job", (/** @type {any} */ message) => take(message.job, true));
   return place;
 }

@@ -90,8 +90,10 @@ function isLetter(event) {
 
 /** A pressed key as it is written in the list. @param {KeyboardEvent} event */
 export function spelled(event) {
+  // With Option a Mac writes other signs: Option+B is an integral sign. The key itself counts then.
+  const code = event.altKey && event.key.length === 1 && event.key.charCodeAt(0) > 126 ? /^(?:Key|Digit)(.)$/.exec(event.code)?.[1] : undefined;
   const letter = event.key.length === 1;
-  const name = event.key === " " ? "Space" : letter ? event.key.toUpperCase() : event.key;
+  const name = event.key === " " ? "Space" : letter ? (code ?? event.key).toUpperCase() : event.key;
   const held = { Ctrl: event.ctrlKey || event.metaKey, Alt: event.altKey, Shift: event.shiftKey };
   // Shift is part of a sign such as "?", but not of a letter or of an arrow.
   const counts = MODIFIERS.filter((m) => held[m] && !(m === "Shift" && letter && !/[A-Z0-9]/.test(name) && name !== "Space"));

@@ -12,6 +12,11 @@ export class ProjectorBar {
   #words = el("span", { class: "beam-words" }, "no projector page");
   /** @type {Set<(state: any) => void>} */
   #watchers = new Set();
+  /** Black or not, as pressed here, until the studio has answered. @type {boolean | null} */
+  #wish = null;
+  #presses = 0;
+  /** @type {Promise<void>} */
+  #telling = Promise.resolve();
 
   /** @param {typeof import("./api.js")} api @param {import("./live.js").Live} live @param {Function} say */
   constructor(api, live, say) {
@@ -43,7 +48,18 @@ export class ProjectorBar {
 
   /** Black at once; again: back to what it was. */
   async blank() {
-    this.#take(await this.api.put("/api/projector/blank", { blanked: !this.state.blanked }));
+    const blanked = !(this.#wish ?? this.state.blanked);
+    const mine = ++this.#presses;
+    this.#wish = blanked;
+    this.#telling = this.#telling.then(async () => {
+      try {
+        this.#take(await this.api.put("/api/projector/blank", { blanked }));
+      } catch (error) {
+        this.say(`${blanked ? "Not black" : "Still black"}: ${/** @type {Error} */ (error).message}`, "care", true);
+      }
+      if (mine === this.#presses) this.#wish = null;
+    });
+    await this.#telling;
   }
 
   /** Open the page on the second display where the browser can find it, else in a new window. */

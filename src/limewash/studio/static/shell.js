@@ -105,6 +105,7 @@ async function start() {
   live.on("trouble", (message) => say(message.message, "care", true));
   live.on("refused", (message) => say(message.message, "care"));
   live.on("project", () => location.assign("/"));
+  live.on("again", (message) => { if (message.folder !== (where.open ? where.folder : null)) location.assign("/"); });
   const root = document.getElementById("page");
   try {
     const [module] = await Promise.all([import(`./${page}/page.js`), open]);

@@ -57,7 +57,8 @@ class HandPage {
       this.plate.draw();
     });
     live.on("tracing", (/** @type {any} */ message) => this.changed(message.state));
-    live.on("again", async () => {
+    for (const what of ["again", "scan"]) live.on(what, async () => {
+      this.ending = null; // it may have been lost on the way
       this.take(await api.get("/api/hand"));
       await this.changed(await api.get("/api/tracing"));
     });
@@ -112,6 +113,7 @@ class HandPage {
     let straight = false;
     addEventListener("keydown", (event) => { if (event.key.toLowerCase() === "s") straight = true; });
     addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "s") straight = false; });
+    addEventListener("blur", () => { straight = false; }); // let go elsewhere: no keyup comes
     pad.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
       if (event.button !== 0) return;
       pad.focus();
@@ -180,7 +182,13 @@ class HandPage {
   }
 
   /** @param {"undo" | "redo"} way */
-  async travel(way) {
+  travel(way) {
+    this.travelling = (this.travelling ?? Promise.resolve()).then(() => this.#travel(way));
+    return this.travelling;
+  }
+
+  /** @param {"undo" | "redo"} way */
+  async #travel(way) {
     if (way === "undo" && this.hand.points.length) return this.act({ do: "back" });
     try {
       this.steps(await api.post(`/api/tracing/${way}`, { revision: this.revision }));

@@ -7,13 +7,17 @@ const SLOW_SHARE = 0.76;
 
 /**
  * @param {HTMLElement} pad
- * @param {{move: (dx: number, dy: number, slow: boolean) => void, tap: () => void}} does
+ * @param {{move: (dx: number, dy: number, slow: boolean, slide: string) => void, tap: () => void}} does
  */
 export function track(pad, does) {
   /** @type {{id: number, x: number, y: number, far: number, since: number, slow: boolean} | null} */
   let held = null;
   pad.addEventListener("pointerdown", (event) => {
     event.preventDefault();
+    if (held) { // a second finger or a palm: neither is a tap
+      held.far = Infinity;
+      return;
+    }
     pad.setPointerCapture(event.pointerId);
     const box = pad.getBoundingClientRect();
     held = { id: event.pointerId, x: event.clientX, y: event.clientY, far: 0, since: event.timeStamp, slow: (event.clientX - box.left) / box.width > SLOW_SHARE };
@@ -27,7 +31,7 @@ export function track(pad, does) {
     held.far += Math.hypot(dx, dy);
     // A quick hand goes far, a slow one finely.
     const gain = 1 + Math.min(Math.hypot(dx, dy) / 12, 3);
-    if (held.far > TAP_PX) does.move(dx * gain, dy * gain, held.slow);
+    if (held.far > TAP_PX) does.move(dx * gain, dy * gain, held.slow, String(held.since));
   });
   const end = (/** @type {PointerEvent} */ event) => {
     if (!held || event.pointerId !== held.id) return;

@@ -13,7 +13,7 @@ const root = document.getElementById("pad-page");
 const said = el("div", { class: "said", role: "status" });
 const what = el("strong", {}, "connecting");
 const step = el("button", { type: "button", on: { click: () => { size = STEPS[(STEPS.indexOf(size) + 1) % STEPS.length]; draw(); } } });
-const black = el("button", { type: "button", class: "black", on: { click: () => live.send({ type: "blank", blanked: !projector?.blanked }) } });
+const black = el("button", { type: "button", class: "black", on: { click: () => { projector = { ...projector, blanked: !projector?.blanked }; live.send({ type: "blank", blanked: projector.blanked }); draw(); } } });
 const hold = key("Hold corner", () => act({ do: hand?.holding ? "let-go" : "hold" }));
 /** @type {any} */
 let projector = null;
@@ -41,8 +41,8 @@ function nudge(dx, dy) {
 
 const pad = el("div", { class: "track", role: "group", "aria-label": "Track pad; the buttons below do the same" }, el("div", { class: "slow", "aria-hidden": "true" }, "slow"), el("p", {}, ""));
 track(pad, {
-  move: (dx, dy, slow) => {
-    if (settling()) live.send({ type: "settle", nudge: { dx: dx * (slow ? 0.05 : 0.25), dy: dy * (slow ? 0.05 : 0.25) } });
+  move: (dx, dy, slow, slide) => {
+    if (settling()) live.send({ type: "settle", nudge: { dx: dx * (slow ? 0.05 : 0.25), dy: dy * (slow ? 0.05 : 0.25), hold: slide } });
     else act({ do: "move", dx, dy, slow });
   },
   tap: () => { if (!settling()) act({ do: "put" }); },

@@ -14,19 +14,30 @@ export function lookControls(studio) {
     el("button", { class: "swatch", type: "button", style: `--colour: ${colour}`, title: words, "aria-label": words, "data-colour": colour, on: { click: () => send({ colour, by_kind: false }) } })));
   const kinds = el("input", { type: "checkbox", id: "by-kind", on: { change: () => send({ by_kind: kinds.checked }) } });
   let look = studio.projector.state.look;
-  /** @param {object} change */
+  let sending = false;
+  let newest = look;
+  /** One after the other, of many the newest: the last one counts. @param {object} change */
   async function send(change) {
-    look = { ...look, ...change };
-    await studio.api.put("/api/projector/look", look);
+    look = newest = { ...look, ...change };
+    if (sending) return;
+    sending = true;
+    try {
+      for (let sent = null; sent !== newest;) await studio.api.put("/api/projector/look", (sent = newest));
+    } catch (error) {
+      studio.say(/** @type {Error} */ (error).message, "care");
+    }
+    sending = false;
+    show(studio.projector.state);
   }
-  studio.projector.watch((/** @type {any} */ state) => {
-    if (!state.look) return;
+  const show = (/** @type {any} */ state) => {
+    if (!state.look || sending) return;
     look = state.look;
     width.value = String(look.line_px);
     words.textContent = `${look.line_px} px`;
     kinds.checked = look.by_kind;
     for (const one of swatches.children) one.setAttribute("aria-pressed", String(!look.by_kind && one.dataset.colour === look.colour));
-  });
+  };
+  studio.projector.watch(show);
   return el("div", { class: "stack" },
     el("div", { class: "field" }, el("label", { for: "line-width", class: "row" }, "Thickness of the light", el("span", { class: "grow" }), words), width),
     swatches, el("label", { class: "check" }, kinds, "A colour for each kind"));

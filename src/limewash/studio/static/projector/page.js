@@ -27,7 +27,15 @@ let settle = null;
 /** @type {HTMLImageElement | null} */
 let still = null;
 let stillAddress = "";
+let stillsAsked = 0;
 let lost = false;
+/** Black or not, as pressed here, until the studio has answered. @type {boolean | null} */
+let wish = null;
+let presses = 0;
+/** The projector's state as the studio told it last. @type {any} */
+let told = null;
+/** @type {Promise<unknown>} */
+let telling = Promise.resolve();
 let wanted = false;
 
 live.on("open", (message) => {
@@ -35,6 +43,7 @@ live.on("open", (message) => {
   hand = message.hand ?? null;
   settle = message.settle ?? null;
   take(message.projector);
+  if (wish !== null) tellBlank(wish); // pressed while the studio was away
   report();
 });
 live.on("closed", () => setTimeout(() => {
@@ -52,6 +61,7 @@ live.on("tracing", async () => {
   redraw();
 });
 live.on("map", refreshPaths);
+live.on("scan", refreshPaths);
 live.on("drag", (message) => {
   dragged.set(message.carried.id, message.carried);
   redraw();
@@ -72,12 +82,13 @@ live.on("settle", (message) => {
 /** @param {any} next */
 function take(next) {
   const before = state;
-  state = next;
+  told = next;
+  state = next && wish !== null ? { ...next, blanked: wish } : next;
   if (!state) return;
   fit();
   if (state.what === "tracing" && before?.what !== "tracing") refreshPaths();
   showStill();
-  playFilm();
+  playFilm(before?.turn !== state.turn);
   redraw();
 }
 
@@ -126,8 +137,9 @@ function addressOfStill() {
 async function showStill() {
   const address = addressOfStill();
   if (address === stillAddress && address !== "/api/projector/map") return;
+  const mine = ++stillsAsked;
+  if (address !== stillAddress) still = null; // the same one read again stays until the new one is there: no flash
   stillAddress = address;
-  still = null;
   if (!address) return;
   const image = new Image();
   image.src = address;
@@ -136,26 +148,37 @@ async function showStill() {
   } catch {
     return; // black stays
   }
-  if (address !== stillAddress) return;
+  if (mine !== stillsAsked) return;
   still = image;
   redraw();
 }
 
-function playFilm() {
+/** @param {boolean} [asked] whether it was asked for anew: one that has ended begins again only then */
+function playFilm(asked = false) {
   const address = state.what === "show" ? `/api/shows/${encodeURIComponent(state.name)}/film`
     : state.what === "pattern-film" ? "/api/scan/pattern/film" : "";
   if ((film.getAttribute("src") ?? "") !== address) {
     film.hidden = true;
     if (address) film.setAttribute("src", address);
     else film.removeAttribute("src");
+    film.muted = false;
     film.load();
     film.loop = false;
   }
-  if (address && !state.blanked) film.play().catch(() => { film.muted = true; film.play().catch(() => {}); });
+  if (address && !state.blanked && (asked || !film.ended)) {
+    film.play().catch((error) => {
+      if (error.name !== "NotAllowedError" || state.blanked) return; // only what the browser does not allow goes without sound
+      film.muted = true;
+      film.play().catch(() => {});
+    });
+  }
   if (state.blanked) film.pause();
 }
 film.addEventListener("playing", () => { film.hidden = state.blanked; live.send({ type: "film", what: "playing" }); });
-film.addEventListener("error", () => { film.hidden = true; });
+film.addEventListener("error", () => {
+  film.hidden = true;
+  if (film.getAttribute("src")) live.send({ type: "film", what: "failed" });
+});
 film.addEventListener("ended", () => { film.hidden = true; live.send({ type: "film", what: "ended" }); });
 
 function redraw() {
@@ -239,12 +262,26 @@ function toggleFullScreen() {
 function blank() {
   if (!state) return;
   const blanked = !state.blanked;
+  wish = blanked;
   state = { ...state, blanked };
   playFilm();
   redraw();
-  fetch("/api/projector/blank", {
-    method: "PUT", headers: { "content-type": "application/json" }, body: JSON.stringify({ blanked }),
-  }).catch(() => {});
+  tellBlank(blanked);
+}
+
+/** One after the other; what is told meanwhile does not light the house again. @param {boolean} blanked */
+function tellBlank(blanked) {
+  const mine = ++presses;
+  telling = telling.then(async () => {
+    const answer = await fetch("/api/projector/blank", {
+      method: "PUT", headers: { "content-type": "application/json" }, body: JSON.stringify({ blanked }),
+    });
+    if (!answer.ok) return;
+    const after = await answer.json();
+    if (mine !== presses) return;
+    wish = null;
+    take(told && told.turn > after.turn ? told : after); // something else may have been asked for since
+  }).catch(() => {}); // told again as soon as the studio is back
 }
 
 fit();

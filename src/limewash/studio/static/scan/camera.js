@@ -18,7 +18,14 @@ export async function cameraSheet(studio, done) {
   dialog.classList.add("camera-dialog");
   /** @type {MediaStream | null} */
   let stream = null;
-  dialog.addEventListener("close", () => stream?.getTracks().forEach((track) => track.stop()));
+  /** Ends what goes on, without handing anything over. */
+  let giveUp = () => {};
+  let closed = false;
+  dialog.addEventListener("close", () => {
+    closed = true;
+    giveUp();
+    stream?.getTracks().forEach((track) => track.stop());
+  });
   choice.addEventListener("change", () => look(choice.value));
 
   /** @param {string} text @param {...(Node | string)} before */
@@ -36,6 +43,7 @@ export async function cameraSheet(studio, done) {
       tell("No camera could be opened: connect one and allow it for this page.", icon("care"), " ");
       return;
     }
+    if (closed) return stream.getTracks().forEach((track) => track.stop()); // it took its time
     video.srcObject = stream;
     const devices = (await navigator.mediaDevices.enumerateDevices()).filter((one) => one.kind === "videoinput");
     const present = stream.getVideoTracks()[0].getSettings().deviceId;
@@ -55,15 +63,29 @@ export async function cameraSheet(studio, done) {
     /** @type {Blob[]} */
     const parts = [];
     recorder.ondataavailable = (event) => parts.push(event.data);
-    recorder.onstop = () => send(new Blob(parts, { type }), type.startsWith("video/mp4") ? "camera.mp4" : "camera.webm");
+    recorder.onstop = () => { if (wanted) send(new Blob(parts, { type }), type.startsWith("video/mp4") ? "camera.mp4" : "camera.webm"); };
+    let wanted = true;
     recorder.start(1000);
     const stop = studio.live.on("film", (/** @type {any} */ message) => {
+      if (message.what === "failed") {
+        giveUp();
+        tell("The projector page cannot play the pattern film: make it first, step 1.", icon("care"), " ");
+        start.disabled = false;
+      }
       if (message.what !== "ended") return;
       stop();
-      setTimeout(() => recorder.stop(), LEAD_MS);
+      setTimeout(() => { if (wanted) recorder.stop(); }, LEAD_MS);
     });
     tell("Filming. Move neither camera nor projector.");
-    setTimeout(() => studio.projector.show("pattern-film"), LEAD_MS);
+    const lead = setTimeout(() => studio.projector.show("pattern-film"), LEAD_MS);
+    giveUp = () => {
+      if (!wanted || recorder.state === "inactive") return;
+      wanted = false;
+      stop();
+      clearTimeout(lead);
+      recorder.stop();
+      studio.projector.show("black");
+    };
   }
 
   /** @param {Blob} clip @param {string} name */

@@ -30,6 +30,8 @@ class ShowPage {
     this.saved = "";
     this.seen = "";
     this.asking = false;
+    /** One save after the other. @type {Promise<void>} */
+    this.saving = Promise.resolve();
     this.names = el("div", { class: "segmented", role: "group", "aria-label": "Shows" });
     this.still = el("img", { alt: "The show as seen from the street", hidden: true });
     this.plate = el("figure", { class: "plate show-plate" }, this.still, el("div", { class: "plate-words" }));
@@ -47,6 +49,8 @@ class ShowPage {
         el("div", { class: "score" }, this.text, this.trouble)));
     studio.steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
     studio.live.on("score", (/** @type {any} */ message) => this.changedElsewhere(message));
+    addEventListener("pagehide", () => this.flush());
+    studio.live.on("again", () => this.save());
     studio.live.on("again", () => this.changedElsewhere({ name: this.name, seen: "" }));
     studio.keys.add([
       { keys: "ArrowRight", what: "Half a second onward", group: "Show", held: true, run: () => this.line.move(0.5) },
@@ -64,7 +68,7 @@ class ShowPage {
     this.shows = shows;
     if (!shows.some((/** @type {any} */ one) => one.name === this.name)) this.name = shows[0]?.name ?? "";
     redrawn(this.names, () => this.names.replaceChildren(...shows.map((/** @type {any} */ one) => el("button", {
-      class: "button", type: "button", "aria-pressed": String(one.name === this.name), on: { click: () => { this.name = one.name; this.refresh(); } },
+      class: "button", type: "button", "aria-pressed": String(one.name === this.name), on: { click: () => this.choose(one.name) },
     }, one.name))));
     this.names.hidden = !shows.length;
     sessionStorage.setItem("limewash.show", this.name);
@@ -75,8 +79,11 @@ class ShowPage {
     }
     this.text.disabled = !show?.has_score;
     this.text.placeholder = show ? "" : "The score comes here: what plays, where on the house, and when.";
-    if (show?.has_score) this.take(await api.get(`/api/shows/${encodeURIComponent(this.name)}/score`));
-    else {
+    if (show?.has_score) {
+      const state = await api.get(this.address);
+      if (!this.unsaved || state.name !== this.held) this.take(state); // what is being typed stays
+    } else {
+      this.held = "";
       this.text.value = "";
       this.studio.steps.set({ undo: null, redo: null });
       this.line.take(null);
@@ -113,8 +120,25 @@ class ShowPage {
       el("p", { class: "soft small" }, "Flashing light can trigger seizures in some people: watch it before your guests do, and warn them.")).classList.add("film-dialog");
   }
 
+  /** Whether there is text that the studio has not taken. */
+  get unsaved() {
+    return !this.text.disabled && this.text.value !== this.saved;
+  }
+
+  /** Another show; what was typed here is saved first. @param {string} name */
+  async choose(name) {
+    await this.save();
+    const goes = !this.unsaved || (await this.studio.ask({ title: "Leave the text unsaved?", text: this.trouble.textContent ?? "", yes: "Leave it" }));
+    if (goes) {
+      this.saved = this.text.value;
+      this.name = name;
+    }
+    await this.refresh();
+  }
+
   /** @param {any} state */
   take(state) {
+    this.held = state.name;
     this.seen = state.seen;
     this.saved = state.text;
     replaceText(this.text, state.text);
@@ -133,8 +157,13 @@ class ShowPage {
     return `/api/shows/${encodeURIComponent(this.name)}/score`;
   }
 
-  async save() {
+  save() {
     clearTimeout(this.timer);
+    this.saving = this.saving.then(() => this.#save());
+    return this.saving;
+  }
+
+  async #save() {
     if (this.text.disabled || this.text.value === this.saved) return;
     const { text, seen } = { text: this.text.value, seen: this.seen };
     try {
@@ -161,7 +190,7 @@ class ShowPage {
     this.take(other);
     if (!mine) return;
     this.text.value = text;
-    await this.save();
+    await this.#save();
   }
 
   /** @param {{name: string, seen: string}} message */
@@ -172,9 +201,26 @@ class ShowPage {
     this.drawActions();
   }
 
+  /** What was typed in the last moment before the page goes. */
+  flush() {
+    clearTimeout(this.timer);
+    if (this.unsaved) api.put(this.address, { text: this.text.value, seen: this.seen }).catch(() => {});
+  }
+
   /** @param {"undo" | "redo"} way */
-  async travel(way) {
-    await this.save();
+  travel(way) {
+    const done = this.save().then(() => this.#travel(way));
+    this.saving = done;
+    return done;
+  }
+
+  /** @param {"undo" | "redo"} way */
+  async #travel(way) {
+    if (this.unsaved) { // the text that could not be saved is itself the last step
+      if (way === "undo") replaceText(this.text, this.saved);
+      this.fault(way === "undo" ? "" : this.trouble.textContent ?? "");
+      return;
+    }
     try {
       this.take(await api.post(`${this.address}/${way}`, { seen: this.seen }));
       this.drawActions();
@@ -222,9 +268,8 @@ class ShowPage {
       event.preventDefault();
       try {
         await api.post(`/api/shows/${encodeURIComponent(name.value.trim())}`);
-        this.name = name.value.trim();
         dialog.close();
-        await this.refresh();
+        await this.choose(name.value.trim());
       } catch (error) {
         fault.textContent = /** @type {Error} */ (error).message;
       }

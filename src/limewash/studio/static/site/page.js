@@ -31,6 +31,9 @@ class SitePage {
     this.schema = schema;
     this.revision = state.revision;
     this.form = new Form(schema, state.house, (value, what) => this.changed(value, what));
+    this.base = JSON.stringify(state.house);
+    /** What could not be sent because the studio was away. @type {any} */
+    this.unsent = null;
     this.drawing = sessionStorage.getItem("limewash.site-drawing") ?? "front";
     this.timer = 0;
     /** Revision from which a change that waits to be saved was made. @type {number | null} */
@@ -57,6 +60,7 @@ class SitePage {
     this.check();
     const { studio } = this;
     studio.steps.set({ onUndo: () => this.travel("undo"), onRedo: () => this.travel("redo") });
+    addEventListener("pagehide", () => this.flush());
     studio.live.on("house", (/** @type {any} */ message) => {
       if (message.state.revision <= this.revision) return;
       this.take(message.state);
@@ -66,8 +70,18 @@ class SitePage {
   }
 
   async readAgain() {
-    this.take(await this.studio.api.get("/api/house"));
+    const state = await this.studio.api.get("/api/house");
+    const { unsent } = this;
+    this.unsent = null;
+    const asBefore = JSON.stringify(state.house) === this.base;
+    this.take(state);
     this.drawTools();
+    if (unsent && asBefore) { // changed here while the studio was away, and nowhere else
+      this.form.take(unsent);
+      await this.save(unsent);
+      return;
+    }
+    if (unsent) this.studio.say("What was changed here while the studio was away is lost: it was changed elsewhere too.", "care", true);
     await this.check();
   }
 
@@ -97,7 +111,15 @@ class SitePage {
     this.what = what;
     this.seen ??= this.revision; // what another window changes before this is saved, this has not seen
     clearTimeout(this.timer);
+    this.waiting = value;
     this.timer = setTimeout(() => this.save(value), QUIET_MS);
+  }
+
+  /** What was changed in the last moment before the page goes. */
+  flush() {
+    clearTimeout(this.timer);
+    if (this.seen !== null) this.studio.api.put("/api/house", { revision: this.seen, house: this.waiting, what: this.what }).catch(() => {});
+    this.seen = null; // the page may come back
   }
 
   /** @param {any} value @param {object} [decided] which of two clashing values counts, after the person was asked */
@@ -107,11 +129,13 @@ class SitePage {
     try {
       const state = await this.studio.api.put("/api/house", { revision, house: value, what: this.what, ...decided });
       const together = state.revision > revision + 1;
+      this.unsent = null;
       this.take(state);
       if (together) this.drawTools(); // another window may have added to a list
       this.form.faults([]);
     } catch (error) {
       const refused = /** @type {any} */ (error);
+      if (refused.status === 0) this.unsent = value;
       if (refused.body?.clashes?.length) {
         const sides = await askSides(refused.body.clashes);
         this.seen = revision;
@@ -127,7 +151,13 @@ class SitePage {
   }
 
   /** @param {"undo" | "redo"} way */
-  async travel(way) {
+  travel(way) {
+    this.travelling = (this.travelling ?? Promise.resolve()).then(() => this.#travel(way));
+    return this.travelling;
+  }
+
+  /** @param {"undo" | "redo"} way */
+  async #travel(way) {
     try {
       this.take(await this.studio.api.post(`/api/house/${way}`, { revision: this.revision }));
       this.drawTools();
@@ -140,7 +170,8 @@ class SitePage {
   /** @param {any} state */
   take(state) {
     this.revision = state.revision;
-    this.form.take(state.house);
+    this.base = JSON.stringify(state.house);
+    if (this.seen === null) this.form.take(state.house); // a change that waits to be saved stays in the form
     this.steps(state);
   }
 

@@ -13,6 +13,8 @@ import { Tiles } from "./tiles.js";
 const CLOSEST = 48;
 /** So long after the last movement the photo is drawn at its best. [ms] */
 const REST_MS = 120;
+/** A finger that has gone no farther may still be joined by a second one. [screen px] */
+const TOUCH_PX = 8;
 
 /** Shows a photo to the pixel; tells its `hand` of the pointer in photo pixels, calls `overlay` to draw over it. */
 export class TraceBoard extends HTMLElement {
@@ -43,6 +45,8 @@ export class TraceBoard extends HTMLElement {
   #spaceUsed = false;
   /** Fingers on the glass. @type {Map<number, Point>} */
   #fingers = new Map();
+  /** The first finger's touch, while it may still become one of two. @type {{at: Point, screen: Point, event: PointerEvent} | null} */
+  #touch = null;
 
   connectedCallback() {
     this.tabIndex = 0;
@@ -53,7 +57,7 @@ export class TraceBoard extends HTMLElement {
     this.addEventListener("pointerdown", (event) => this.#down(event));
     this.addEventListener("pointermove", (event) => this.#move(event));
     this.addEventListener("pointerup", (event) => this.#up(event));
-    this.addEventListener("pointercancel", (event) => this.#up(event));
+    this.addEventListener("pointercancel", (event) => { this.#touch = null; this.#up(event); });
     this.addEventListener("pointerleave", () => { this.pointer = null; this.hand?.leave(); this.redraw(); });
     this.addEventListener("dblclick", (event) => this.hand?.twice(this.#at(event)));
     this.addEventListener("contextmenu", (event) => event.preventDefault());
@@ -211,13 +215,24 @@ export class TraceBoard extends HTMLElement {
     this.setPointerCapture(event.pointerId);
     if (event.pointerType === "touch") this.#fingers.set(event.pointerId, this.#on(event));
     if (event.button === 1 || event.button === 2 || this.#space || this.#fingers.size > 1) {
+      if (this.#fingers.size > 1 && !this.#touch && !this.#panning) this.hand?.up(this.pointer ?? this.#at(event), event); // what the first one moved is let go
+      this.#touch = null;
       this.#panning = this.#spaceUsed = true;
       this.classList.add("panning");
       return;
     }
     this.pointer = this.#at(event);
-    this.hand?.down(this.pointer, event);
+    if (event.pointerType === "touch") this.#touch = { at: this.pointer, screen: this.#on(event), event };
+    else this.hand?.down(this.pointer, event);
     this.redraw();
+  }
+
+  /** One finger it is. */
+  #touched() {
+    if (!this.#touch) return;
+    const { at, event } = this.#touch;
+    this.#touch = null;
+    this.hand?.down(at, event);
   }
 
   /** @param {PointerEvent} event */
@@ -225,6 +240,11 @@ export class TraceBoard extends HTMLElement {
     if (this.#fingers.size > 1 && this.#fingers.has(event.pointerId)) this.#pinch(event);
     else if (this.#panning) this.pan([event.movementX, event.movementY]);
     else {
+      if (this.#touch) {
+        const [x, y] = this.#on(event);
+        if (Math.hypot(x - this.#touch.screen[0], y - this.#touch.screen[1]) < TOUCH_PX) return;
+        this.#touched();
+      }
       this.pointer = this.#at(event);
       this.hand?.move(this.pointer, event);
       this.redraw();
@@ -239,6 +259,7 @@ export class TraceBoard extends HTMLElement {
       this.classList.toggle("panning", this.#panning);
       return;
     }
+    this.#touched();
     this.hand?.up(this.#at(event), event);
     this.redraw();
   }

@@ -58,6 +58,7 @@ export class Desk {
   constructor(studio, photos, state, seen) {
     this.studio = studio;
     this.photos = photos.photos;
+    this.scan = photos.scan;
     this.byEyeScan = seen.by_eye;
     this.settles = !seen.by_eye;
     this.store = new Store(studio, state);
@@ -102,6 +103,9 @@ export class Desk {
     this.board.overlay = (context) => this.#paint(context);
     this.board.moved = () => this.strip.show();
     this.store.watch(() => this.#changed());
+    this.store.letGo = () => { if (this.toolName === "pick" && this.tool.busy) this.tool.stop(); };
+    this.studio.live.on("scan", () => this.#scanChanged());
+    this.studio.live.on("again", () => this.#scanChanged());
     this.studio.live.on("photo", () => this.#newPhotos());
     this.studio.live.on("wall", (/** @type {any} */ message) => this.#heardOfWall(message.told));
     this.studio.keys.add(traceKeys(this));
@@ -327,6 +331,12 @@ export class Desk {
     if (left.length !== this.selected.size) this.selected = new Set(left);
     if (this.selected.size !== 1) this.corner = this.handle = null;
     this.refresh();
+  }
+
+  /** Another photo is drawn on: nothing that is seen here is where it was. */
+  async #scanChanged() {
+    const now = await this.studio.api.get("/api/photo/info").catch(() => null);
+    if (now && now.scan !== this.scan) location.reload();
   }
 
   async #newPhotos() {

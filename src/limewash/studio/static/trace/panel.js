@@ -5,7 +5,7 @@
  * @typedef {import("./store.js").Traced} Traced
  * @typedef {import("./store.js").Kind} Kind
  */
-import { button, el, redrawn, svg } from "../dom.js";
+import { button, el, numberOf, redrawn, svg } from "../dom.js";
 import { apply } from "../geometry/homography.js";
 import { pathLength, vertices } from "../geometry/path.js";
 import { roving } from "../roving.js";
@@ -70,8 +70,8 @@ export class Panel {
     const one = chosen.length === 1;
     const locked = chosen.some((p) => this.bench.store.isLocked(p.id));
     const number = (/** @type {string} */ name, /** @type {string} */ label, /** @type {(value: number) => void} */ took) =>
-      el("label", { class: "cell" }, label, el("input", { type: "number", step: "any", name, disabled: locked,
-        on: { change: (/** @type {any} */ event) => event.target.value !== "" && took(Number(event.target.value)) } }));
+      el("label", { class: "cell" }, label, el("input", { inputmode: "decimal", autocomplete: "off", name, disabled: locked,
+        on: { change: (/** @type {any} */ event) => { const value = numberOf(event.target.value); if (Number.isFinite(value)) took(value); } } }));
     return [
       one ? el("label", { class: "field" }, "Name", el("input", { name: "title", value: path.title, maxlength: 200, placeholder: kindWord(path.kind), disabled: locked,
         on: { change: (/** @type {any} */ event) => does.rename(event.target.value.trim()) } })) : el("p", {}, `${chosen.length} in hand`),
@@ -80,8 +80,8 @@ export class Panel {
       el("div", { class: "cells" },
         number("x", this.bench.corner === null ? "x" : "Corner x", (value) => does.place(0, value)),
         number("y", this.bench.corner === null ? "y" : "Corner y", (value) => does.place(1, value)),
-        el("label", { class: "cell" }, "Nudge by", el("span", { class: "by-step" }, el("input", { type: "number", name: "step", min: 0.01, step: "any", value: does.step().size,
-          on: { change: (/** @type {any} */ event) => does.setStep(Number(event.target.value), null) } }),
+        el("label", { class: "cell" }, "Nudge by", el("span", { class: "by-step" }, el("input", { inputmode: "decimal", autocomplete: "off", name: "step", value: does.step().size,
+          on: { change: (/** @type {any} */ event) => { const size = numberOf(event.target.value); if (size > 0) does.setStep(size, null); else event.target.value = does.step().size; } } }),
           el("select", { name: "unit", "aria-label": "Unit", on: { change: (/** @type {any} */ event) => does.setStep(null, event.target.value) } },
             ...["px", "mm"].map((unit) => el("option", { value: unit, selected: does.step().unit === unit, disabled: unit === "mm" && !this.bench.wall?.metric }, unit)))))),
       el("p", { class: "soft small figures sizes" }),

@@ -42,6 +42,7 @@ export class PickTool extends Tool {
   down(at, event) {
     const picked = this.#under(at);
     const { bench } = this;
+    this.#drag = null;
     if (!picked) {
       bench.select([]);
       return;

@@ -17,6 +17,15 @@ export const KINDS = [
 /** @param {Kind} kind */
 export const kindWord = (kind) => KINDS.find(([name]) => name === kind)?.[1] ?? kind;
 
+/** As text that is alike for the same data in whatever order. @param {unknown} data */
+const plain = (data) => JSON.stringify(data, (_, value) => (value && typeof value === "object" && !Array.isArray(value)
+  ? Object.fromEntries(Object.entries(value).sort(([a], [b]) => (a < b ? -1 : 1))) : value));
+
+/**
+ * After a request was lost: the paths that it is about, and what stands for its answer where a state shows that it arrived.
+ * @typedef {{ids: string[], arrived: (state: State) => any}} Again
+ */
+
 export class Store {
   /** @type {State} */
   state;
@@ -29,6 +38,8 @@ export class Store {
   /** Paths put in here that the server has not answered for. @type {Set<Traced>} */
   #sent = new Set();
   #wanted = false;
+  /** Whoever drags lets go: what it began from will not be there any more. */
+  letGo = () => {};
   /** For each path that is dragged here, the newest revision that was seen when the hand took hold of it. @type {Map<string, number>} */
   #held = new Map();
 
@@ -85,7 +96,9 @@ export class Store {
   async add(path, what = "") {
     this.#show(path); // seen at once, under the id that it will have unless that is taken
     this.tell();
-    const answer = await this.#ask(() => this.studio.api.post("/api/tracing/paths", { revision: this.state.revision, path, what }));
+    const there = (/** @type {State} */ state) => state.paths.some((one) => one.id === path.id && plain(one.segments) === plain(path.segments));
+    const answer = await this.#ask(() => this.studio.api.post("/api/tracing/paths", { revision: this.state.revision, path, what }),
+      { ids: [], arrived: (state) => (there(state) ? { id: path.id, tracing: state } : null) });
     this.#answered(path);
     if (answer && this.#held.has(answer.id)) this.#held.set(answer.id, answer.tracing.revision);
     if (answer) this.take(answer.tracing);
@@ -100,7 +113,7 @@ export class Store {
    * @param {number} [seen] revision from which it was reckoned; what was dragged: when the hand took hold of it
    */
   async change(change, what, seen) {
-    const put = change.put ?? [];
+    const { put = [], remove = [] } = change;
     const since = Math.min(seen ?? Infinity, ...put.map((path) => this.#held.get(path.id) ?? Infinity));
     for (const path of put) {
       this.#held.delete(path.id);
@@ -108,7 +121,10 @@ export class Store {
     }
     this.tell();
     const answer = await this.#ask(() => this.studio.api.post("/api/tracing/change",
-      { revision: Math.min(since, this.state.revision), put, remove: change.remove ?? [], what }));
+      { revision: Math.min(since, this.state.revision), put, remove, what }), { ids: [...put.map((path) => path.id), ...remove], arrived: (state) => {
+      const now = new Map(state.paths.map((path) => [path.id, plain(path)]));
+      return put.every((path) => now.get(path.id) === plain(path)) && !remove.some((id) => now.has(id)) ? state : null;
+    } });
     for (const path of put) {
       this.#answered(path);
       // Taken hold of before this change of our own was answered: it does not stand against itself.
@@ -132,19 +148,22 @@ export class Store {
     });
   }
 
-  /** Let go without change. @param {string} id */
-  async dropDrag(id) {
+  /** Let go without change: on the same way as the drags, so that none comes after it. @param {string} id */
+  dropDrag(id) {
     this.#held.delete(id);
     this.dragged.delete(id);
     this.tell();
-    await this.#ask(() => this.studio.api.del("/api/tracing/drag"));
+    this.studio.live.send({ type: "drag-end", id });
   }
 
   /** @param {"undo" | "redo"} way */
   async travel(way) {
+    this.letGo();
     this.#held.clear();
     this.dragged.clear();
-    const answer = await this.#ask(() => this.studio.api.post(`/api/tracing/${way}`, { revision: this.state.revision }));
+    const seen = this.state.revision;
+    const answer = await this.#ask(() => this.studio.api.post(`/api/tracing/${way}`, { revision: this.state.revision }),
+      { ids: [], arrived: (state) => (state.revision === seen ? null : state) });
     if (answer) this.take(answer);
   }
 
@@ -202,9 +221,38 @@ export class Store {
     this.studio.steps.set({ undo: this.state.can_undo, redo: this.state.can_redo });
   }
 
-  /** @param {() => Promise<any>} request @returns {Promise<any>} null when it was refused */
-  #ask(request) {
-    const asked = this.#queue.then(request).catch((error) => {
+  /**
+   * Once more when the studio was away: what was drawn meanwhile stays and is sent then, unless it had arrived and only the
+   * answer was lost, or somebody changed the same.
+   * @param {() => Promise<any>} request @param {Again} again
+   */
+  async #tried(request, again) {
+    const before = this.state;
+    try {
+      return await request();
+    } catch (error) {
+      if (/** @type {any} */ (error).status !== 0) throw error;
+      this.studio.say("The studio does not answer; what is drawn is sent as soon as it does.", "care", true);
+    }
+    /** @type {State | null} */
+    let state = null;
+    while (!state) {
+      await new Promise((done) => setTimeout(done, 1000));
+      state = await this.studio.api.get("/api/tracing").catch(() => null);
+    }
+    this.studio.say("");
+    this.take(state);
+    const arrived = again.arrived(state);
+    if (arrived) return arrived;
+    const version = (/** @type {State} */ of, /** @type {string} */ id) => plain(of.paths.find((path) => path.id === id) ?? null);
+    const now = state;
+    if (again.ids.some((id) => version(before, id) !== version(now, id))) throw new Error("That was changed in another window meanwhile: what you did here is not kept.");
+    return request();
+  }
+
+  /** @param {() => Promise<any>} request @param {Again} again @returns {Promise<any>} null when it was refused */
+  #ask(request, again) {
+    const asked = this.#queue.then(() => this.#tried(request, again)).catch((error) => {
       if (error?.body?.tracing) this.take(error.body.tracing);
       this.studio.say(error.message ?? String(error), "care");
       return null;

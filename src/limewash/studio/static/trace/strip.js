@@ -1,6 +1,6 @@
 // @ts-check
 /** The strips above and below the board: photos, finding, files; hint, place, scale. */
-import { button, el } from "../dom.js";
+import { button, el, numberOf } from "../dom.js";
 import { apply } from "../geometry/homography.js";
 import { wallDistance } from "../geometry/perspective.js";
 import { roving } from "../roving.js";
@@ -84,7 +84,7 @@ export class Strip {
   askLength(a, b) {
     const { wall } = this.desk;
     if (!wall) return;
-    const input = el("input", { type: "number", step: "any", min: 0.001, "aria-label": "Length in metres", value: wall.metric ? wallDistance(wall, a, b).toFixed(3) : "" });
+    const input = el("input", { inputmode: "decimal", autocomplete: "off", "aria-label": "Length in metres", value: wall.metric ? wallDistance(wall, a, b).toFixed(3) : "" });
     this.#length.replaceChildren("is in truth", input, "m", el("button", { class: "button" }, "Take"));
     this.#length.hidden = false;
     this.#length.onkeydown = (/** @type {KeyboardEvent} */ event) => {
@@ -94,8 +94,10 @@ export class Strip {
     };
     this.#length.onsubmit = (/** @type {Event} */ event) => {
       event.preventDefault();
+      const length_m = numberOf(input.value);
+      if (!(length_m > 0)) return this.desk.say("Give the length in metres, as 1.25", "care");
       this.#length.hidden = true;
-      this.desk.setLength(a, b, Number(input.value));
+      this.desk.setLength(a, b, length_m);
       this.desk.board.focus({ preventScroll: true });
     };
     if (!wall.metric || this.desk.pointer.active) input.focus();

@@ -6,7 +6,7 @@ from typing import Any
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from limewash.studio.house_text import changed_text
+from limewash.project.carry_changes import changed_text
 
 BY_HAND = """\
 # my house
@@ -87,3 +87,15 @@ def test_it_says_what_it_should_whatever_changed(before: dict[str, Any], after: 
     text = changed_text("", {}, before)
     assert data(text) == before
     assert data(changed_text(text, before, after)) == after
+
+
+def test_a_table_goes_into_one_that_stands_on_one_line() -> None:
+    text = "[[rig]]\nprojector = {throw_ratio = 1.3}  # mine\n"
+    before = {"rig": [{"projector": {"throw_ratio": 1.3}}]}
+    after = {"rig": [{"projector": {"throw_ratio": 1.3, "feet": {"apart_m": 0.2}}}]}
+    new = changed_text(text, before, after)
+    assert tomllib.loads(new) == after
+    assert "# mine" in new
+    zone = {"site": {"ambient": {"wall_lx": 1}, "zone": [{"name": "a"}, {"name": "b"}]}}
+    new = changed_text("site = {ambient = {wall_lx = 1}}\n", {"site": {"ambient": {"wall_lx": 1}}}, zone)
+    assert tomllib.loads(new) == zone

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, InlineTable, Table
+from tomlkit.items import AoT, InlineTable, Item, Table
 
 Plain = dict[str, Any]
 
@@ -19,10 +19,18 @@ def changed_text(text: str, before: Plain, after: Plain) -> str:
         The file as it is.
     before, after : dict
         Plain data without nulls. Only what differs is touched: keys that the file leaves to their defaults stay away.
+
+    Some ways to write a table in pieces cannot be changed in place. Such a file is written anew from `after`: what was
+    written there by hand is lost then, the data are not.
     """
     document = tomlkit.parse(text)
-    _carry(document, before, after)
-    return tomlkit.dumps(document)
+    try:
+        _carry(document, before, after)
+        new = tomlkit.dumps(document)
+        tomlkit.parse(new)
+    except (tomlkit.exceptions.TOMLKitError, KeyError, ValueError):
+        return tomlkit.dumps(_table(after))
+    return new
 
 
 def _carry(table: Any, before: Plain, after: Plain) -> None:
@@ -57,6 +65,9 @@ def _carry_tables(tables: AoT, before: list[Plain], after: list[Plain]) -> None:
 
 
 def _put(table: Any, key: str, value: Any) -> None:
+    if isinstance(table, InlineTable):
+        table[key] = _inline(value)
+        return
     if isinstance(value, dict):
         item: Any = _table(value)
     elif _is_tables(value):
@@ -83,6 +94,19 @@ def _put(table: Any, key: str, value: Any) -> None:
     table[key] = item
     for k, v in later[start:]:
         table[k] = v
+
+
+def _inline(value: Any) -> Item:
+    """A value that stands on one line, with all that is in it."""
+    if isinstance(value, dict):
+        table = tomlkit.inline_table()
+        for key, inner in value.items():
+            table.append(key, _inline(inner))
+        return table
+    if _is_tables(value):
+        value = [_inline(inner) for inner in value]
+    item: Item = tomlkit.item(value, _parent=tomlkit.inline_table())
+    return item
 
 
 def _table(value: Plain) -> Table:
