@@ -16,6 +16,7 @@ from limewash.studio.wire import LineSegment, TracedPath
 
 
 def test_the_steps_are_those_of_the_scan_in_use(window: Any, desk: Desk, root: Path) -> None:
+    assert desk.ground.name == "scan-1"  # in use from now on, though it is not the newest any more
     shutil.copytree(root / "scans" / "scan-1", root / "scans" / "scan-2")
     side = LineSegment(start=(200, 460), end=(300, 462))
     desk.tracing.add(TracedPath(id="sill", kind=Kind.TRIM, closed=False, segments=[side]))
