@@ -76,7 +76,7 @@ def test_a_project_that_may_not_be_written_is_told_before_a_clip_is_read(
 
     with monkeypatch.context() as patch:
         patch.setattr(Path, "touch", forbidden)
-        with pytest.raises(InputError, match="choose a folder that you may write to"):
+        with pytest.raises(InputError, match=r"scans: Permission denied; choose a folder that you may write to"):
             project.check_takes_scans()
     a_scan(project, "scan-1")
     monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != scans)

@@ -56,9 +56,13 @@ class Project:
         """Raise InputError if no scan could be kept: told before a clip is read, not after."""
         folder = self.root / "scans"
         make_folder(folder)
-        with replacing(folder / ".trial"):
-            pass
-        (folder / ".trial").unlink(missing_ok=True)
+        trial = folder / ".trial"
+        try:
+            with replacing(trial):
+                pass
+        except InputError as error:
+            raise InputError(str(error).replace(str(trial), str(folder))) from error
+        trial.unlink(missing_ok=True)
 
     def next_scan(self) -> Path:
         """A folder for a new scan, not made yet; its number is above all others, so that it is the newest."""
