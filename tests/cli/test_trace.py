@@ -64,3 +64,12 @@ def test_proposals_come_with_numbers_in_json(
     (proposal,) = json.loads(capsys.readouterr().out)
     assert (proposal["id"], proposal["kind"]) == ("window-1", "window")
     assert proposal["confidence"] == pytest.approx(0.8765, abs=1e-4)
+
+
+def test_a_map_of_nothing_says_how_to_begin(
+    scanned: Callable[..., Project], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = scanned()
+    assert run(monkeypatch, "map", "export", "--project", str(project.root)) == 2
+    told = " ".join(capsys.readouterr().err.split())
+    assert "has no tracing yet" in told and f"limewash trace import FILE.svg --project {project.root}" in told

@@ -212,3 +212,13 @@ def test_wasted_light_is_what_misses_the_parts(house: House) -> None:
     width, height = found.device.size
     lit = shapely.union_all([part.seen.picture for part in found.parts])
     assert found.wasted == pytest.approx(1.0 - lit.area / (width * height), abs=1e-9)
+
+
+def test_a_picture_that_misses_the_front_is_told(house: House) -> None:
+    found = placed(house)
+    scene = build_scene(house)
+    past = " ".join(cautions(replace(found, wasted=0.5), scene))
+    assert "50% of the picture falls past what is to be lit" in past
+    assert "falls past" not in " ".join(cautions(replace(found, wasted=0.1), scene))
+    dark = tuple(replace(part, lit_m2=0.0) for part in found.parts)
+    assert "None of the picture falls on the front" in " ".join(cautions(replace(found, parts=dark), scene))

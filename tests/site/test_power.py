@@ -151,3 +151,9 @@ def test_an_overloaded_circuit_and_a_short_cord_are_told() -> None:
 def test_two_sizes_for_one_cord_are_refused() -> None:
     with pytest.raises(InputError, match="one of the two"):
         ohm_per_m(mm2=1.5, awg=14)
+
+
+def test_the_amperes_through_the_cord_are_told_to_compare_with_its_own_rating() -> None:
+    # 1500 W and a player of 10 W at 120 V: 12.58 A by I = P / U; thin cords are sold for less.
+    plan = plan_power(power(voltage_v=120.0, breaker_a=15.0, cord_awg=18), projector_w=1500.0, cord_m=2.0)
+    assert any("12.6 A flow through the cord" in note for note in plan.notes[:-1]), "the card leaves the last one out"
