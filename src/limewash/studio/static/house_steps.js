@@ -11,10 +11,7 @@ export async function houseSteps(studio) {
     studio.steps.set({ undo: state.can_undo, redo: state.can_redo });
   };
   const read = async () => take(await studio.api.get("/api/house"));
-  /** @type {Promise<void>} */
-  let queue = Promise.resolve();
-  const travel = (/** @type {"undo" | "redo"} */ way) => { queue = queue.then(() => go(way)); };
-  const go = async (/** @type {"undo" | "redo"} */ way) => {
+  const travel = async (/** @type {"undo" | "redo"} */ way) => {
     try {
       take(await studio.api.post(`/api/house/${way}`, { revision }));
     } catch (error) {

@@ -34,14 +34,16 @@ const live = new Live();
 class Steps {
   undo = button({ icon: "undo", label: "Nothing to undo", run: () => this.run("undo") });
   redo = button({ icon: "redo", label: "Nothing to redo", run: () => this.run("redo") });
-  /** @type {{undo?: string | null, redo?: string | null, onUndo?: () => void, onRedo?: () => void}} */
+  /** @type {{undo?: string | null, redo?: string | null, onUndo?: () => unknown, onRedo?: () => unknown}} */
   #now = {};
+  /** @type {Promise<unknown>} */
+  #queue = Promise.resolve();
 
   constructor() {
     this.set({});
   }
 
-  /** @param {{undo?: string | null, redo?: string | null, onUndo?: () => void, onRedo?: () => void}} steps */
+  /** @param {{undo?: string | null, redo?: string | null, onUndo?: () => unknown, onRedo?: () => unknown}} steps */
   set(steps) {
     this.#now = { ...this.#now, ...steps };
     this.#label(this.undo, "Undo", this.#now.undo, "Ctrl+Z");
@@ -53,10 +55,13 @@ class Steps {
     return Boolean(this.#now.onUndo);
   }
 
-  /** @param {"undo" | "redo"} way */
+  /** One after the other: pressed twice quickly, the second step begins where the first has ended. @param {"undo" | "redo"} way */
   run(way) {
-    if (way === "undo" && this.#now.undo) this.#now.onUndo?.();
-    if (way === "redo" && this.#now.redo) this.#now.onRedo?.();
+    const done = this.#queue.then(() => {
+      if (way === "undo" && this.#now.undo) return this.#now.onUndo?.();
+      if (way === "redo" && this.#now.redo) return this.#now.onRedo?.();
+    });
+    this.#queue = done.catch(() => {});
   }
 
   /** @param {HTMLButtonElement} control @param {string} word @param {string | null | undefined} what @param {string} key */

@@ -182,13 +182,7 @@ class HandPage {
   }
 
   /** @param {"undo" | "redo"} way */
-  travel(way) {
-    this.travelling = (this.travelling ?? Promise.resolve()).then(() => this.#travel(way));
-    return this.travelling;
-  }
-
-  /** @param {"undo" | "redo"} way */
-  async #travel(way) {
+  async travel(way) {
     if (way === "undo" && this.hand.points.length) return this.act({ do: "back" });
     try {
       this.steps(await api.post(`/api/tracing/${way}`, { revision: this.revision }));

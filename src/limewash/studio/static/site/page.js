@@ -151,13 +151,7 @@ class SitePage {
   }
 
   /** @param {"undo" | "redo"} way */
-  travel(way) {
-    this.travelling = (this.travelling ?? Promise.resolve()).then(() => this.#travel(way));
-    return this.travelling;
-  }
-
-  /** @param {"undo" | "redo"} way */
-  async #travel(way) {
+  async travel(way) {
     try {
       this.take(await this.studio.api.post(`/api/house/${way}`, { revision: this.revision }));
       this.drawTools();
