@@ -17,6 +17,7 @@ import access
 import numpy as np
 import pytest
 from drawing import Drawing
+from scores import score_text
 from waiting import until
 
 from limewash.geometry.path import Arc
@@ -32,16 +33,6 @@ if TYPE_CHECKING:
 PAGES = ["/", "/site", "/scan", "/trace", "/trace/house", "/trace/settle", "/show", "/show/packet", "/night"]
 SCRIPTS = Path(__file__).parent.parent / "studio_js"
 AXE = SCRIPTS / "node_modules" / "axe-core" / "axe.min.js"
-SCORE = """format = 1
-[show]
-title = "Evening"
-length_s = 12.0
-rate = 30
-[[cue]]
-start = 0
-length = 4
-effect = "candlelight"
-"""
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
@@ -74,7 +65,7 @@ def furnished(desk: Any) -> Any:
     )
     score = desk.project.root / "shows" / "evening" / "score.toml"
     score.parent.mkdir(parents=True)
-    score.write_text(SCORE, encoding="utf-8")
+    score.write_text(score_text(12.0, cue_s=4.0), encoding="utf-8")
     for path in desk.settle.state().before[:2]:
         desk.settle.add(NewCheckPoint(revision=desk.settle.state().revision, map_px=tuple(path.points[0])))
     return desk

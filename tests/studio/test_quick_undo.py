@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from scores import score_text
 from slow_link import held_back
 from waiting import until
 
@@ -14,16 +15,6 @@ from limewash.facade.tracing import Kind
 from limewash.project.models import Facade
 from limewash.studio.desk import Desk
 from limewash.studio.wire import LineSegment, TracedPath
-
-SCORE = """format = 1
-[show]
-title = "Evening"
-length_s = {length_s}
-[[cue]]
-start = 0
-length = 2
-effect = "candlelight"
-"""
 
 
 def change_the_front(desk: Desk, step: int) -> None:
@@ -46,7 +37,7 @@ def sill_steps(desk: Desk) -> int:
 
 def lengthen_the_show(desk: Desk, step: int) -> None:
     score = desk.score("evening")
-    score.write(SCORE.format(length_s=10.0 + step), score.state().seen)
+    score.write(score_text(10.0 + step), score.state().seen)
 
 
 def show_steps(desk: Desk) -> int:
@@ -68,7 +59,7 @@ def test_two_quick_undos_take_two_steps(
 ) -> None:
     score = root / "shows" / "evening" / "score.toml"
     score.parent.mkdir(parents=True)
-    score.write_text(SCORE.format(length_s=10.0), encoding="utf-8")
+    score.write_text(score_text(10.0), encoding="utf-8")
     for step in (1, 2, 3):
         change(desk, step)
     one = window()

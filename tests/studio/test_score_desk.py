@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from fastapi.testclient import TestClient
+from scores import score_text
 from waiting import until
 
 from limewash.studio.desk import Desk
@@ -15,32 +16,19 @@ from limewash.studio.desk import Desk
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-SCORE = """format = 1
-[show]
-title = "Evening"
-length_s = {length}
-rate = 30
-[[cue]]
-start = 0
-length = 2
-effect = "candlelight"
-"""
-
 
 @pytest.fixture
 def score(desk: Desk, root: Path) -> Path:
     path = root / "shows" / "evening" / "score.toml"
     path.parent.mkdir(parents=True)
-    path.write_text(SCORE.format(length=10.0), encoding="utf-8")
+    path.write_text(score_text(10.0), encoding="utf-8")
     return path
 
 
 def test_steps_go_back_and_forth_and_are_on_disk(client: TestClient, score: Path) -> None:
     first = client.get("/api/shows/evening/score").json()
     assert (first["trouble"], first["can_undo"]) == ("", None)
-    second = client.put(
-        "/api/shows/evening/score", json={"text": SCORE.format(length=11.0), "seen": first["seen"]}
-    ).json()
+    second = client.put("/api/shows/evening/score", json={"text": score_text(11.0), "seen": first["seen"]}).json()
     assert "11.0" in score.read_text(encoding="utf-8")
     undone = client.post("/api/shows/evening/score/undo", json={"seen": second["seen"]}).json()
     assert score.read_text(encoding="utf-8") == first["text"] == undone["text"]
@@ -50,8 +38,8 @@ def test_steps_go_back_and_forth_and_are_on_disk(client: TestClient, score: Path
 
 def test_what_was_written_elsewhere_is_refused_to_be_overwritten_and_is_a_step(client: TestClient, score: Path) -> None:
     seen = client.get("/api/shows/evening/score").json()["seen"]
-    score.write_text(SCORE.format(length=20.0), encoding="utf-8")  # a text editor
-    mine = {"text": SCORE.format(length=12.0), "seen": seen}
+    score.write_text(score_text(20.0), encoding="utf-8")  # a text editor
+    mine = {"text": score_text(12.0), "seen": seen}
     assert client.put("/api/shows/evening/score", json=mine).status_code == 409
     assert client.post("/api/shows/evening/score/undo", json={"seen": seen}).status_code == 409
     state = client.get("/api/shows/evening/score").json()
@@ -71,8 +59,8 @@ def test_two_windows_type_and_neither_text_is_lost_unasked(window: Callable[...,
     one, other = first.open("/show"), second.open("/show")
     for page in (one, other):
         until_typed(page, "length_s = 10.0")
-    one.get_by_role("textbox", name="Score").fill(SCORE.format(length=11.0))
-    other.get_by_role("textbox", name="Score").fill(SCORE.format(length=12.0))
+    one.get_by_role("textbox", name="Score").fill(score_text(11.0))
+    other.get_by_role("textbox", name="Score").fill(score_text(12.0))
     other.get_by_role("button", name="Keep this one").wait_for()
     assert "length_s = 11.0" in score.read_text(encoding="utf-8")
     other.get_by_role("button", name="Keep this one").click()

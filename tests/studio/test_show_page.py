@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from scores import score_text
 from waiting import until
 
 from limewash.studio.desk import Desk
@@ -15,20 +16,9 @@ from limewash.studio.score_desk import ScoreDesk
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
-SCORE = """format = 1
-[show]
-title = "{name}"
-length_s = {length_s}
-rate = 30
-[[cue]]
-start = 0
-length = 2
-effect = "candlelight"
-"""
-
 
 def score(name: str, length_s: float) -> str:
-    return SCORE.format(name=name, length_s=length_s)
+    return score_text(length_s, title=name)
 
 
 def score_file(root: Path, name: str) -> Path:
